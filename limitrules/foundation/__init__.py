@@ -1,0 +1,1 @@
+"""The ground floor: sources and spans, diagnostics, dimensions, units, types, exact numbers."""
