@@ -1,0 +1,1 @@
+"""The check language: grammar, typed nodes, checker, printer, functions, evaluations."""

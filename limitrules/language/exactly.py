@@ -1,0 +1,229 @@
+"""Evaluation in exact rationals, over boxes or at points.
+
+A pair (low, high) of rationals encloses the value; at a point the two are equal unless a function with irrational
+values takes part. A missing or undefined number has no bounds: minus to plus infinity.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
+from typing import Any, cast
+
+from limitrules.language import ground as g
+
+Bound = Fraction | float
+"""A rational, or one of the two infinities."""
+Enclosure = tuple[Bound, Bound]
+Range = tuple[Fraction, Fraction]
+Box = Mapping[int, Range]
+"""The range of each input."""
+
+_INF = math.inf
+ANYTHING: Enclosure = (-_INF, _INF)
+
+
+def number_over(term: g.Numeric, box: Box) -> Enclosure:
+    """Enclosure of a numeric term over a box of inputs, by natural interval evaluation."""
+    return cast(Enclosure, _RULES[type(term)](term, box))
+
+
+def truth_over(term: g.Logical, box: Box) -> bool | None:
+    """True or False where that holds on the whole box by interval evaluation, else None."""
+    return cast("bool | None", _RULES[type(term)](term, box))
+
+
+def point(place: Mapping[int, Fraction]) -> Box:
+    """The box that holds a single point."""
+    return {index: (value, value) for index, value in place.items()}
+
+
+def _times(one: Bound, other: Bound) -> Bound:
+    return one * other if one and other else Fraction(0)
+
+
+def _spread(corners: Sequence[Bound]) -> Enclosure:
+    return min(corners), max(corners)
+
+
+def _gap(term: g.Gap, box: Box) -> Enclosure:
+    return (-_INF if term.low is None else term.low), (_INF if term.high is None else term.high)
+
+
+def _negate(term: g.Negate, box: Box) -> Enclosure:
+    low, high = number_over(term.value, box)
+    return -high, -low
+
+
+def _absolute(term: g.Absolute, box: Box) -> Enclosure:
+    low, high = number_over(term.value, box)
+    if low >= 0:
+        return low, high
+    return (-high, -low) if high <= 0 else (Fraction(0), max(-low, high))
+
+
+def _add(term: g.Add, box: Box) -> Enclosure:
+    a, b = number_over(term.left, box)
+    c, d = number_over(term.right, box)
+    return a + c, b + d
+
+
+def _subtract(term: g.Subtract, box: Box) -> Enclosure:
+    a, b = number_over(term.left, box)
+    c, d = number_over(term.right, box)
+    return a - d, b - c
+
+
+def _multiply(term: g.Multiply, box: Box) -> Enclosure:
+    a, b = number_over(term.left, box)
+    c, d = number_over(term.right, box)
+    if a == b and c == d:
+        product = _times(a, c)
+        return product, product
+    return _spread((_times(a, c), _times(a, d), _times(b, c), _times(b, d)))
+
+
+def _divide(term: g.Divide, box: Box) -> Enclosure:
+    a, b = number_over(term.left, box)
+    c, d = number_over(term.right, box)
+    if c <= 0 <= d:
+        return ANYTHING
+    low, high = sorted((_over(c), _over(d)))
+    return _spread((_times(a, low), _times(a, high), _times(b, low), _times(b, high)))
+
+
+def _over(value: Bound) -> Bound:
+    return Fraction(0) if isinstance(value, float) else 1 / value
+
+
+def _total(term: g.Total, box: Box) -> Enclosure:
+    low: Bound = Fraction(0)
+    high: Bound = Fraction(0)
+    for part in term.parts:
+        taken = True if part.guard is None else truth_over(part.guard, box)
+        if taken is False:
+            continue
+        a, b = number_over(part.value, box)
+        if taken is None:
+            a, b = min(a, Fraction(0)), max(b, Fraction(0))
+        low, high = low + a, high + b
+    return low, high
+
+
+def _taking_part(term: g.Gathered, box: Box) -> tuple[list[Enclosure], list[Enclosure]]:
+    """The enclosures of members that surely take part, and of those that may."""
+    sure, perhaps = [], []
+    for part in term.parts:
+        taken = True if part.guard is None else truth_over(part.guard, box)
+        if taken is not False:
+            (sure if taken else perhaps).append(number_over(part.value, box))
+    return sure, perhaps
+
+
+def _least(term: g.Least, box: Box) -> Enclosure:
+    sure, perhaps = _taking_part(term, box)
+    if not sure:
+        return ANYTHING
+    return min(pair[0] for pair in sure + perhaps), min(pair[1] for pair in sure)
+
+
+def _greatest(term: g.Greatest, box: Box) -> Enclosure:
+    sure, perhaps = _taking_part(term, box)
+    if not sure:
+        return ANYTHING
+    return max(pair[0] for pair in sure), max(pair[1] for pair in sure + perhaps)
+
+
+def _apply(term: g.Apply, box: Box) -> Enclosure:
+    arguments = [number_over(argument, box) for argument in term.arguments]
+    if all(low == high for low, high in arguments):
+        found = term.function.at(*(cast(Fraction, low) for low, _ in arguments))
+        return found if found is not None else ANYTHING
+    low, high = term.function.interval(*((_float(a, -1), _float(b, 1)) for a, b in arguments))
+    return _rational(low), _rational(high)
+
+
+def _float(value: Bound, towards: int) -> float:
+    if isinstance(value, float):
+        return value
+    near = float(value)
+    return near if Fraction(near) == value else math.nextafter(near, towards * _INF)
+
+
+def _rational(value: float) -> Bound:
+    return Fraction(value) if math.isfinite(value) else value
+
+
+def _lookup(term: g.Lookup, box: Box) -> Enclosure:
+    low, high = number_over(term.at, box)
+    points = term.points
+    if not (points[0][0] <= low and high <= points[-1][0]):
+        return ANYTHING
+    ends = [read_table(points, cast(Fraction, low)), read_table(points, cast(Fraction, high))]
+    return _spread(ends + [y for x, y in points if low <= x <= high])
+
+
+def read_table(points: Sequence[tuple[Fraction, Fraction]], x: Fraction) -> Fraction:
+    """Linear reading between the points; ``x`` must lie between the first and the last."""
+    index = min(max(bisect_right(points, x, key=lambda item: item[0]), 1), len(points) - 1)
+    (x0, y0), (x1, y1) = points[index - 1], points[index]
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+def _select(term: g.Select, box: Box) -> Enclosure:
+    taken = truth_over(term.condition, box)
+    if taken is not None:
+        return number_over(term.then if taken else term.other, box)
+    a, b = number_over(term.then, box)
+    c, d = number_over(term.other, box)
+    return min(a, c), max(b, d)
+
+
+def _holds(term: g.Holds, box: Box) -> bool | None:
+    low, high = number_over(term.headroom, box)
+    if low > 0 or (low == 0 and not term.strict):
+        return True
+    if high < 0 or (high == 0 and term.strict):
+        return False
+    return None
+
+
+def _all(term: g.All, box: Box) -> bool | None:
+    found = [truth_over(part, box) for part in term.parts]
+    return False if False in found else None if None in found else True
+
+
+def _any(term: g.Any, box: Box) -> bool | None:
+    found = [truth_over(part, box) for part in term.parts]
+    return True if True in found else None if None in found else False
+
+
+def _contrary(term: g.Contrary, box: Box) -> bool | None:
+    found = truth_over(term.value, box)
+    return None if found is None else not found
+
+
+_RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
+    g.Constant: lambda term, box: (term.value, term.value),
+    g.Input: lambda term, box: box[term.index],
+    g.Gap: _gap,
+    g.Negate: _negate,
+    g.Absolute: _absolute,
+    g.Add: _add,
+    g.Subtract: _subtract,
+    g.Multiply: _multiply,
+    g.Divide: _divide,
+    g.Total: _total,
+    g.Least: _least,
+    g.Greatest: _greatest,
+    g.Apply: _apply,
+    g.Lookup: _lookup,
+    g.Select: _select,
+    g.Fixed: lambda term, box: term.value,
+    g.Holds: _holds,
+    g.All: _all,
+    g.Any: _any,
+    g.Contrary: _contrary,
+}

@@ -1,0 +1,263 @@
+"""Ground terms: a clause after its names are bound to the values of one system.
+
+Collections are written out, relations followed, choices decided; what is left are numbers and truths over a flat
+list of inputs. The same term is evaluated as float shadow, exactly, over boxes, and explained.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import ClassVar
+
+from attrs import evolve, frozen
+
+from limitrules.foundation.units import Unit
+from limitrules.language.functions import Function
+
+EXACT, SHADOW = "exact", "shadow"
+
+
+@frozen(eq=False)
+class Ground:
+    """``evaluations`` declares how a kind of term can be evaluated; a test holds it against the tables."""
+
+    evaluations: ClassVar[frozenset[str]] = frozenset({EXACT, SHADOW})
+
+    def below(self) -> tuple[Ground, ...]:
+        """The terms directly below."""
+        return ()
+
+    def walk(self) -> Iterator[Ground]:
+        """This term and all below it."""
+        stack: list[Ground] = [self]
+        while stack:
+            term = stack.pop()
+            yield term
+            stack.extend(term.below())
+
+
+@frozen(eq=False)
+class Numeric(Ground):
+    """A term whose value is a number in SI."""
+
+
+@frozen(eq=False)
+class Logical(Ground):
+    """A term that holds, does not hold, or is not known to."""
+
+
+@frozen(eq=False)
+class Constant(Numeric):
+    value: Fraction
+
+
+@frozen(eq=False)
+class Input(Numeric):
+    """The value of one slot; equal indices are one and the same uncertain variable."""
+
+    index: int
+
+
+@frozen(eq=False)
+class Gap(Numeric):
+    """A number that is missing at ``path``; it may be anything from ``low`` to ``high``."""
+
+    path: str
+    low: Fraction | None = None
+    high: Fraction | None = None
+
+
+@frozen(eq=False)
+class Negate(Numeric):
+    value: Numeric
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.value,)
+
+
+@frozen(eq=False)
+class Absolute(Numeric):
+    value: Numeric
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.value,)
+
+
+@frozen(eq=False)
+class Binary(Numeric):
+    left: Numeric
+    right: Numeric
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.left, self.right)
+
+
+@frozen(eq=False)
+class Add(Binary):
+    pass
+
+
+@frozen(eq=False)
+class Subtract(Binary):
+    pass
+
+
+@frozen(eq=False)
+class Multiply(Binary):
+    pass
+
+
+@frozen(eq=False)
+class Divide(Binary):
+    """Has no value where the divisor is zero."""
+
+
+@frozen(eq=False)
+class Part:
+    """A member of a collection: it takes part where its guard holds (None: always)."""
+
+    value: Numeric
+    guard: Logical | None = None
+    label: str = ""
+
+
+@frozen(eq=False)
+class Gathered(Numeric):
+    """A total, lowest or highest over parts."""
+
+    parts: tuple[Part, ...]
+
+    def below(self) -> tuple[Ground, ...]:
+        guards = tuple(part.guard for part in self.parts if part.guard is not None)
+        return tuple(part.value for part in self.parts) + guards
+
+
+@frozen(eq=False)
+class Total(Gathered):
+    """Zero where no part takes part."""
+
+
+@frozen(eq=False)
+class Least(Gathered):
+    """Has no value where no part takes part."""
+
+
+@frozen(eq=False)
+class Greatest(Gathered):
+    """Has no value where no part takes part."""
+
+
+@frozen(eq=False)
+class Apply(Numeric):
+    function: Function
+    arguments: tuple[Numeric, ...]
+
+    def below(self) -> tuple[Ground, ...]:
+        return self.arguments
+
+
+@frozen(eq=False)
+class Lookup(Numeric):
+    """A table read linearly between its points; it has no value outside them."""
+
+    points: tuple[tuple[Fraction, Fraction], ...]
+    at: Numeric
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.at,)
+
+
+@frozen(eq=False)
+class Select(Numeric):
+    condition: Logical
+    then: Numeric
+    other: Numeric
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.condition, self.then, self.other)
+
+
+@frozen(eq=False)
+class Fixed(Logical):
+    """A truth that does not depend on numbers; None with the path that is missing."""
+
+    value: bool | None
+    path: str = ""
+
+
+@frozen(eq=False)
+class Holds(Logical):
+    """``headroom`` is zero or more, or more than zero where ``strict``.
+
+    ``figure`` is held against ``limit``; ``unit`` is the one to show them in, ``clause`` the words they come from.
+    """
+
+    headroom: Numeric
+    strict: bool
+    limit: Numeric | None = None
+    unit: Unit | None = None
+    clause: str = ""
+    figure: Numeric | None = None
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.headroom,)
+
+
+@frozen(eq=False)
+class Joined(Logical):
+    parts: tuple[Logical, ...]
+
+    def below(self) -> tuple[Ground, ...]:
+        return self.parts
+
+
+@frozen(eq=False)
+class All(Joined):
+    pass
+
+
+@frozen(eq=False)
+class Any(Joined):
+    pass
+
+
+@frozen(eq=False)
+class Contrary(Logical):
+    value: Logical
+
+    def below(self) -> tuple[Ground, ...]:
+        return (self.value,)
+
+
+NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Total, Least, Greatest, Apply,
+                 Lookup, Select)  # fmt: skip
+LOGICAL_KINDS = (Fixed, Holds, All, Any, Contrary)
+
+
+def without_contrary(term: Logical, negated: bool = False) -> Logical:
+    """The same truth with every negation pushed down into the comparisons."""
+    if isinstance(term, Contrary):
+        return without_contrary(term.value, not negated)
+    if isinstance(term, All | Any):
+        parts = tuple(without_contrary(part, negated) for part in term.parts)
+        return All(parts) if isinstance(term, All) != negated else Any(parts)
+    if not negated:
+        return term
+    if isinstance(term, Fixed):
+        return Fixed(None if term.value is None else not term.value, term.path)
+    assert isinstance(term, Holds)
+    return evolve(term, headroom=Negate(term.headroom), strict=not term.strict)
+
+
+def inputs_of(term: Ground) -> tuple[int, ...]:
+    """The slots a term reads, in ascending order."""
+    return tuple(sorted({item.index for item in term.walk() if isinstance(item, Input)}))
+
+
+def gaps_of(term: Ground) -> tuple[str, ...]:
+    """The paths whose values are missing, each once."""
+    found = (item.path for item in term.walk() if isinstance(item, Gap) or (isinstance(item, Fixed) and item.path))
+    return tuple(dict.fromkeys(path for path in found if path))
+
+

@@ -1,0 +1,104 @@
+"""The canonical text of a clause. Printing what was parsed from it gives the same text again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from limitrules.language import nodes as n
+from limitrules.language.nodes import Node
+
+# How tightly a phrase holds together; a looser one inside a tighter one goes into parentheses.
+_OPEN, _OR, _AND, _NOT, _RELATION, _ASSUME, _MARGIN, _SUM, _PRODUCT, _UNARY, _READING, _ATOM = range(12)
+
+
+def print_node(node: Node) -> str:
+    """The canonical text."""
+    return _print(node)[0]
+
+
+def _at(node: Node, level: int) -> str:
+    text, own = _print(node)
+    return text if own >= level else f"({text})"
+
+
+def _print(node: Node) -> tuple[str, int]:
+    return _RULES[type(node)](node)
+
+
+def _literal(node: n.Literal) -> tuple[str, int]:
+    return (node.digits if node.unit.symbol == "1" else f"{node.digits} {node.unit.symbol}"), _ATOM
+
+
+def _arithmetic(node: n.Arithmetic) -> tuple[str, int]:
+    level = _SUM if node.operator in "+-" else _PRODUCT
+    return f"{_at(node.left, level)} {node.operator} {_at(node.right, level + 1)}", level
+
+
+def _joined(word: str, parts: tuple[Node, ...], level: int) -> tuple[str, int]:
+    return f" {word} ".join(_at(part, level + 1) for part in parts), level
+
+
+def _quantified(node: n.Quantified) -> tuple[str, int]:
+    where = f" where {_at(node.where, _RELATION)}" if node.where is not None else ""
+    return f"{node.word} {node.name} in {_at(node.collection, _ATOM)}{where}: {_at(node.body, _OPEN)}", _OPEN
+
+
+def _aggregate(node: n.Aggregate) -> tuple[str, int]:
+    where = f" where {_at(node.where, _RELATION)}" if node.where is not None else ""
+    body = _at(node.body, _ASSUME)
+    # An open end (a `where`) would swallow a comparison that follows, so it is closed off.
+    return f"{node.word} of {body} over {node.name} in {_at(node.collection, _ATOM)}{where}", (
+        _NOT if where else _UNARY
+    )
+
+
+def _call(node: n.Call) -> tuple[str, int]:
+    return f"{node.function}({', '.join(map(print_node, node.arguments))})", _ATOM
+
+
+def _listed(node: n.Listed) -> tuple[str, int]:
+    return f"{node.word} of ({', '.join(map(print_node, node.members))})", _ATOM
+
+
+def _choose(node: n.Choose) -> tuple[str, int]:
+    return f"if {print_node(node.condition)} then {print_node(node.then)} else {print_node(node.other)}", _OPEN
+
+
+def _compare(node: n.Compare) -> tuple[str, int]:
+    return f"{_at(node.left, _ASSUME)} {node.relation} {_at(node.right, _ASSUME)}", _RELATION
+
+
+def _between(node: n.Between) -> tuple[str, int]:
+    return f"{_at(node.value, _ASSUME)} between {_at(node.low, _ASSUME)} and {_at(node.high, _ASSUME)}", _RELATION
+
+
+def _within(node: n.Within) -> tuple[str, int]:
+    return f"{_at(node.value, _ASSUME)} within {_at(node.allowance, _ASSUME)} of {_at(node.target, _ASSUME)}", _RELATION
+
+
+_RULES: Mapping[type[Node], Callable[[Any], tuple[str, int]]] = {
+    n.Literal: _literal,
+    n.YesNo: lambda node: ("yes" if node.value else "no", _ATOM),
+    n.Word: lambda node: (f'"{node.text}"', _ATOM),
+    n.Name: lambda node: (node.name, _ATOM),
+    n.Member: lambda node: (f"{_at(node.base, _ATOM)}.{node.name}", _ATOM),
+    n.Negative: lambda node: (f"-{_at(node.value, _UNARY)}", _UNARY),
+    n.Arithmetic: _arithmetic,
+    n.Margin: lambda node: (f"{_at(node.base, _MARGIN)} {node.word} {_at(node.amount, _SUM)}", _MARGIN),
+    n.Assume: lambda node: (f"{_at(node.value, _MARGIN)} otherwise {_at(node.default, _MARGIN)}", _ASSUME),
+    n.Call: _call,
+    n.ReadAt: lambda node: (f"{_at(node.curve, _ATOM)} at {_at(node.point, _ATOM)}", _READING),
+    n.Compare: _compare,
+    n.Between: _between,
+    n.Within: _within,
+    n.State: lambda node: (f"{_at(node.value, _ASSUME)} is {node.word}", _RELATION),
+    n.Belongs: lambda node: (f"{_at(node.item, _ASSUME)} in {_at(node.collection, _ATOM)}", _RELATION),
+    n.Opposite: lambda node: (f"not {_at(node.value, _NOT)}", _NOT),
+    n.AllOf: lambda node: _joined("and", node.parts, _AND),
+    n.AnyOf: lambda node: _joined("or", node.parts, _OR),
+    n.Choose: _choose,
+    n.Quantified: _quantified,
+    n.Aggregate: _aggregate,
+    n.Listed: _listed,
+}
