@@ -1,0 +1,1 @@
+"""The vocabulary, and system documents read by it."""
