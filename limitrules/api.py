@@ -1,0 +1,81 @@
+"""What other programs call: read a system, load rulepacks, survey, change a value and survey again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from os import PathLike
+from pathlib import Path
+
+from limitrules.engine.survey import Survey
+from limitrules.foundation.diagnostics import InputError
+from limitrules.language.functions import STANDARD, Registry
+from limitrules.model.system import System
+from limitrules.model.system import read_system as _read
+from limitrules.rules import discovery
+from limitrules.rules.concessions import Concessions, concessions_beside, read_concessions
+from limitrules.rules.findings import SurveyResult
+from limitrules.rules.rule import Rulepack
+from limitrules.rules.rulepack import check_drafts, read_draft
+
+Names = Sequence[str | Path]
+
+
+def load_rulepacks(names: Names = (), functions: Registry = STANDARD) -> tuple[Rulepack, ...]:
+    """The rulepacks of these names or folders, checked together; the bundled ones where none is named.
+
+    A rulepack whose parameters a named one sets is loaded too. Raises InputError with every mistake found.
+    """
+    drafts = [read_draft(item.folder) for item in discovery.find(names)]
+    needed = {item.rulepack for draft in drafts for item in draft.overrides} - {draft.name for draft in drafts}
+    for item in [*discovery.installed(), *discovery.bundled()] if needed else []:
+        if item.name in needed:
+            needed.discard(item.name)
+            drafts.insert(0, read_draft(item.folder))
+    return check_drafts(drafts, functions)
+
+
+def known_rulepacks() -> tuple[str, ...]:
+    """The names of all rulepacks that can be used by name: bundled and installed ones."""
+    return tuple(dict.fromkeys(item.name for item in [*discovery.bundled(), *discovery.installed()]))
+
+
+def load_functions(names: Sequence[str]) -> Registry:
+    """The standard functions, with those of the named plugins. Their code runs here, and only where it is named."""
+    return discovery.load_functions(names) if names else STANDARD
+
+
+def read_system(path: str | PathLike[str], rulepacks: Sequence[Rulepack] = ()) -> System:
+    """The system that a document describes; ``rulepacks`` may add to the vocabulary it is read with.
+
+    Raises InputError with everything that is wrong with it.
+    """
+    return _read(path, rulepacks[0].vocabulary if rulepacks else None)
+
+
+def survey(
+    system: System | str | PathLike[str],
+    rulepacks: Sequence[Rulepack] | None = None,
+    concessions: Concessions | str | PathLike[str] | None = None,
+    functions: Registry = STANDARD,
+) -> SurveyResult:
+    """Evaluate rulepacks (default: the bundled ones) over a system or its document.
+
+    Concessions are read from the file beside the document where none are given. Figures in the result are exact
+    and in SI. Raises InputError where an input cannot be used.
+    """
+    packs = load_rulepacks((), functions) if rulepacks is None else tuple(rulepacks)
+    if not isinstance(system, System):
+        system = read_system(system, packs)
+    return Survey(system, packs, _concessions(system, concessions), functions).result()
+
+
+def _concessions(system: System, given: Concessions | str | PathLike[str] | None) -> Concessions:
+    if isinstance(given, Concessions):
+        return given
+    if given is not None:
+        return read_concessions(Path(given))
+    beside = concessions_beside(system.source.name)
+    return read_concessions(beside) if beside.is_file() else Concessions()
+
+
+__all__ = ["InputError", "Survey", "known_rulepacks", "load_functions", "load_rulepacks", "read_system", "survey"]

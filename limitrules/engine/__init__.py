@@ -1,0 +1,1 @@
+"""Evaluating rulepacks over a system."""

@@ -1,0 +1,135 @@
+"""From a check and its verdict to a finding: headroom, sentence, governing members, what was assumed or missing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from fractions import Fraction
+
+from limitrules.engine.check import Check
+from limitrules.engine.reasons import governing_of, reason_of, shown_value
+from limitrules.foundation.kinds import Component
+from limitrules.language import ground as g
+from limitrules.language import nodes
+from limitrules.language.bounds import Infimum
+from limitrules.language.checker import Checked
+from limitrules.language.exactly import Bound, number_over, point
+from limitrules.language.printer import print_node
+from limitrules.language.truth import scale_of
+from limitrules.rules.binding import Binder
+from limitrules.rules.concessions import Concessions
+from limitrules.rules.findings import Assumption, Finding, Headroom, NotApplicable, Verdict
+from limitrules.rules.rule import Sentence
+from limitrules.rules.slots import Slots
+
+
+def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
+    """The finding of a check whose rule applies."""
+    binder, rule = check.binder, check.binder.rule
+    assert check.verdict is not None
+    decision = check.decision(slots)
+    place = decision.worst.place
+    subjects = {name: record.path for name, record in binder.names.components.items()}
+    reasons = [reason_of(binder, rule.require, rule.require.clause.node, binder.names, slots)]
+    if rule.when is not None and check.condition is not None:
+        reasons.append(reason_of(binder, rule.when, rule.when.clause.node, binder.names, slots))
+    sentence = sentence_of(binder, rule.because, slots)
+    missing = g.gaps_of(check.whole) if check.verdict is Verdict.UNDETERMINED else ()
+    assumed = tuple(
+        dict.fromkeys(Assumption(print_node(item.node.value), _default_shown(binder, item.checked, item.node, slots))
+                      for item in binder.assumed if isinstance(item.node, nodes.Assume))
+    )  # fmt: skip
+    return Finding(
+        rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
+        headroom_of(check.require, decision.worst, slots), sentence, rule.remedies, rule.caution, rule.basis,
+        rule.evidence, tuple(reasons), missing, assumed, governing_of(binder, rule.require, slots),
+        slots.named(place) if place and not math.isinf(decision.worst.value) else None,
+        concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
+    )  # fmt: skip
+
+
+def unmet_scope(check: Check, slots: Slots) -> NotApplicable:
+    """Why the rule does not apply to these subjects."""
+    rule = check.binder.rule
+    assert rule.when is not None
+    subject = ", ".join(record.path for record in check.binder.names.components.values())
+    because = f"it applies when {print_node(rule.when.clause.node)}"
+    return NotApplicable(rule.rulepack, rule.id, rule.title, rule.consequence, subject, because)
+
+
+def headroom_of(require: g.Logical, worst: Infimum, slots: Slots) -> Headroom | None:
+    """The headroom of the comparison that comes nearest to failing, in its own unit."""
+    plain = g.without_contrary(require)
+    nominal = slots.nominals(g.inputs_of(plain))
+    place = {**nominal, **{number: worst.place[number] for number in worst.place if number in nominal}}
+    comparison = _nearest_to_failing(plain, place, nominal)
+    if comparison is None or comparison.unit is None:
+        return None
+    at_nominal = _single(number_over(comparison.headroom, point(nominal)))
+    at_worst = _single(number_over(comparison.headroom, point(place)))
+    limit, figure = _nominal(comparison.limit, nominal), _nominal(comparison.figure, nominal)
+    lowest = worst.value if isinstance(plain, g.Holds) else at_worst
+    unit = comparison.unit
+    if at_nominal is None and at_worst is None:
+        return None
+    return Headroom(at_nominal, _finite(lowest), unit, limit, worst.tight, figure)
+
+
+def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal: Mapping[int, Fraction]) -> (
+    g.Holds | None
+):  # fmt: skip
+    """Of joined comparisons the one that decides at a place: the lowest share of `and`, the highest of `or`."""
+    if isinstance(plain, g.Holds):
+        return plain
+    if not isinstance(plain, g.All | g.Any):
+        return None
+    found = [item for part in plain.parts if (item := _nearest_to_failing(part, place, nominal)) is not None]
+    if not found:
+        return None
+
+    def share(item: g.Holds) -> float:
+        value = _single(number_over(item.headroom, point(place)))
+        if value == 0 and _is_equality(item):
+            return math.inf  # equal is all it can be; there is no distance to speak of
+        return float(value / scale_of(item, nominal)) if value is not None else math.inf
+
+    return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
+
+
+def _nominal(term: g.Numeric | None, nominal: Mapping[int, Fraction]) -> Fraction | None:
+    return _single(number_over(term, point(nominal))) if term is not None else None
+
+
+def _is_equality(comparison: g.Holds) -> bool:
+    headroom = comparison.headroom
+    return isinstance(headroom, g.Negate) and isinstance(headroom.value, g.Absolute)
+
+
+def _single(pair: tuple[Bound, Bound]) -> Fraction | None:
+    """The lower end of an enclosure at a point; None where there is no value."""
+    low, high = pair
+    if math.isinf(low) or math.isinf(high):
+        return None
+    return Fraction(low)
+
+
+def _finite(value: Bound | None) -> Fraction | None:
+    return None if value is None or math.isinf(value) else Fraction(value)
+
+
+def sentence_of(binder: Binder, sentence: Sentence, slots: Slots) -> str:
+    """The explanation with its figures filled in."""
+    pieces = [piece if isinstance(piece, str) else _figure(binder, piece, slots) for piece in sentence.pieces]
+    return "".join(pieces)
+
+
+def _figure(binder: Binder, checked: Checked, slots: Slots) -> str:
+    if isinstance(checked.type, Component):
+        node = checked.clause.node
+        if isinstance(node, nodes.Name) and node.name in binder.names.components:
+            return binder.names.components[node.name].id
+    return shown_value(binder, checked, checked.clause.node, binder.names, slots)
+
+
+def _default_shown(binder: Binder, checked: Checked, node: nodes.Assume, slots: Slots) -> str:
+    return shown_value(binder, checked, node.default, binder.names, slots)

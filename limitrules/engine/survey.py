@@ -1,0 +1,207 @@
+"""A survey: rulepacks bound to a system, evaluated, and kept ready for changed values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from limitrules.engine.check import Check
+from limitrules.engine.finding import finding_of, unmet_scope
+from limitrules.engine.missing import missing_values
+from limitrules.foundation.diagnostics import InputError
+from limitrules.language import ground as g
+from limitrules.language.functions import STANDARD, Registry
+from limitrules.model.quantity import Uncertain
+from limitrules.model.system import System
+from limitrules.rules.binding import Absent, Binder, subjects_of
+from limitrules.rules.concessions import Concessions
+from limitrules.rules.findings import (
+    Finding,
+    NotApplicable,
+    RulepackUsed,
+    SurveyResult,
+    Verdict,
+)
+from limitrules.rules.rule import Rule, Rulepack
+from limitrules.rules.slots import Slots
+
+_ORDER = {Verdict.BREACHED: 0, Verdict.MARGINAL: 1, Verdict.UNDETERMINED: 2, Verdict.MET: 3}
+
+
+class Survey:
+    """Rulepacks over a system. ``change`` puts in one value and evaluates only what reads it."""
+
+    def __init__(
+        self,
+        system: System,
+        rulepacks: Sequence[Rulepack],
+        concessions: Concessions | None = None,
+        functions: Registry = STANDARD,
+    ) -> None:
+        self._system = system
+        self._changes: dict[str, str] = {}
+        self.rulepacks = tuple(rulepacks)
+        self.concessions = concessions or Concessions()
+        self.functions = functions
+        self._bind()
+
+    # binding
+
+    def _bind(self) -> None:
+        self.slots = Slots()
+        self.checks: list[Check] = []
+        self._readers: dict[str, list[int]] = {}
+        self._numeric: dict[str, Uncertain] = {}
+        self.without_subject: list[NotApplicable] = []
+        self.without_tie: list[tuple[Rule, Absent]] = []
+        for rulepack in self.rulepacks:
+            for rule in rulepack.rules.values():
+                self._bind_rule(rule)
+        for number, check in enumerate(self.checks):
+            self._note_reads(number, check)
+        self.evaluate()
+
+    def _bind_rule(self, rule: Rule) -> None:
+        found = False
+        for binder in subjects_of(rule, self._system, self.slots, self.functions):
+            found = True
+            if isinstance(binder, Absent):
+                self.without_tie.append((rule, binder))
+            else:
+                self.checks.append(_check(rule, binder))
+        if not found:
+            self.without_subject.append(
+                NotApplicable(rule.rulepack, rule.id, rule.title, rule.consequence, "", _no_subject(rule, self._system))
+            )
+
+    def _note_reads(self, number: int, check: Check) -> None:
+        for path in check.binder.reads:
+            self._readers.setdefault(path, []).append(number)
+
+    # evaluating
+
+    def evaluate(self) -> list[Verdict | None]:
+        """The verdict of every check, all evaluated anew; None where the rule does not apply."""
+        slots = self.slots
+        return [check.evaluate(slots) for check in self.checks]
+
+    @property
+    def verdicts(self) -> list[Verdict | None]:
+        """The verdicts found last."""
+        return [check.verdict for check in self.checks]
+
+    @property
+    def system(self) -> System:
+        """The system with all changes so far."""
+        for path, text in self._changes.items():
+            self._system = self._system.with_value(path, text)
+        self._changes.clear()
+        return self._system
+
+    def change(self, path: str, text: str) -> list[Check]:
+        """Put in another value, written as in a document, and evaluate the checks that read it.
+
+        Returns these checks. Raises InputError where the path or the value cannot be used; nothing changes then.
+        """
+        number = self._number(path, text)
+        if number is None:
+            return self._change_structure(path, text)
+        self._changes[path] = text
+        self.slots.change(path, number.low, number.high, number.nominal)
+        affected = [self.checks[position] for position in self._readers[path]]
+        for check in affected:
+            check.evaluate(self.slots)
+        return affected
+
+    def _number(self, path: str, text: str) -> Uncertain | None:
+        """The new number where one number takes the place of another, else None."""
+        if path not in self.slots.index or path not in self._readers:
+            return None
+        value = self._system.with_value(path, text).value(path)
+        content = value.content if value is not None else None
+        return content if isinstance(content, Uncertain) else None
+
+    def _change_structure(self, path: str, text: str) -> list[Check]:
+        changed = self.system.with_value(path, text)
+        before = list(self.checks)
+        self._system = changed
+        if _is_tie(changed, path):
+            self._bind()
+            return list(self.checks)
+        affected = []
+        for position in self._readers.get(path, []):
+            old = before[position]
+            binder = Binder(changed, self.slots, old.binder.rule, old.binder.names.renewed(changed), self.functions)
+            check = _check(old.binder.rule, binder)
+            self.checks[position] = check
+            check.evaluate(self.slots)
+            affected.append(check)
+        self._readers = {}
+        for number, check in enumerate(self.checks):
+            self._note_reads(number, check)
+        return affected
+
+    # results
+
+    def result(self) -> SurveyResult:
+        """All findings with their reasons, worst first."""
+        system = self.system
+        findings: list[Finding] = []
+        passed_over = list(self.without_subject)
+        for check in self.checks:
+            if check.verdict is None:
+                passed_over.append(unmet_scope(check, self.slots))
+            else:
+                findings.append(finding_of(check, self.slots, self.concessions))
+        findings.extend(_tie_missing(rule, missing) for rule, missing in self.without_tie)
+        findings.sort(key=_rank)
+        used = tuple(RulepackUsed(pack.name, pack.version, pack.content) for pack in self.rulepacks)
+        return SurveyResult(system.name, system.source.name, used, tuple(findings), tuple(passed_over),
+                            missing_values(findings, system), self.concessions.notes(findings))  # fmt: skip
+
+
+def survey(
+    system: System, rulepacks: Sequence[Rulepack], concessions: Concessions | None = None, functions: Registry = STANDARD
+) -> SurveyResult:
+    """Evaluate rulepacks over a system."""
+    return Survey(system, rulepacks, concessions, functions).result()
+
+
+def _check(rule: Rule, binder: Binder) -> Check:
+    condition = binder.truth(rule.when) if rule.when is not None else None
+    if isinstance(condition, g.Fixed) and condition.value is True:
+        condition = None
+    return Check(binder, condition, binder.truth(rule.require))
+
+
+def _no_subject(rule: Rule, system: System) -> str:
+    kinds = [subject.kind for subject in rule.about.subjects]
+    empty = [kind for kind in kinds if not system.components[kind]]
+    if empty:
+        return f"the document lists no {empty[0]}"
+    return f"nothing in the document fits `{rule.about.text}`"
+
+
+def _tie_missing(rule: Rule, missing: Absent) -> Finding:
+    sentence = f"Whom this rule concerns cannot be told, since {missing.path} is not stated."
+    return Finding(rule.rulepack, rule.id, rule.title, rule.consequence, {}, Verdict.UNDETERMINED, None, sentence,
+                   rule.remedies, rule.caution, rule.basis, missing=(missing.path,), span=rule.span)  # fmt: skip
+
+
+def _is_tie(system: System, path: str) -> bool:
+    """True where a change at a path may change which subjects there are."""
+    try:
+        value = system.value(path)
+    except InputError:
+        return True
+    return value is None or isinstance(value.content, tuple)
+
+
+def _rank(finding: Finding) -> tuple[int, int, float, str, str]:
+    share = finding.headroom.share_worst if finding.headroom is not None else None
+    return (
+        _ORDER[finding.verdict] // 2 * 10 + finding.consequence.rank,
+        _ORDER[finding.verdict],
+        float(share) if share is not None else 0.0,
+        finding.rule,
+        finding.subject,
+    )

@@ -1,0 +1,1 @@
+"""Rules, rulepacks, and what evaluating them finds."""

@@ -1,0 +1,538 @@
+"""Binding a rule to the components of a system: names become values, collections are written out.
+
+What comes out is a ground term over the slots, with the paths it read, the assumptions it had to make and what it
+found missing. Nothing is evaluated here, except what does not depend on numbers: ties, choices, flags.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+from typing import Any, cast
+
+import attrs
+from attrs import field, frozen
+
+from limitrules.foundation.kinds import Component, Components, Group, Quantity, Temperature, Truth, Type
+from limitrules.foundation.units import Unit
+from limitrules.language import ground as g
+from limitrules.language import nodes as n
+from limitrules.language.checker import Checked
+from limitrules.language.functions import STANDARD, Registry
+from limitrules.language.nodes import Node
+from limitrules.language.printer import print_node
+from limitrules.model.quantity import Uncertain
+from limitrules.model.system import System
+from limitrules.model.values import ComponentRecord, Table, Unknown, Value
+from limitrules.rules.rule import Definition, Rule
+from limitrules.rules.slots import Slots
+
+
+@frozen(eq=False)
+class Absent:
+    """Something that is not a number and is missing at a path."""
+
+    path: str
+
+
+@frozen(eq=False)
+class Below:
+    """The attributes of a component below a common word."""
+
+    record: ComponentRecord
+    prefix: str
+
+
+Bound = g.Numeric | g.Logical | ComponentRecord | tuple[ComponentRecord, ...] | str | Table | Absent | Below
+"""What a node of a clause stands for in one system."""
+
+
+@frozen(eq=False)
+class Assumed:
+    """A default that stands in for a missing value."""
+
+    node: Node
+    checked: Checked
+    path: str
+    default: g.Ground | str
+
+
+@frozen(eq=False)
+class Named:
+    """What the names of a clause stand for: components, and definitions with the names they were made under."""
+
+    components: Mapping[str, ComponentRecord] = field(factory=dict)
+    definitions: Mapping[str, Definition] = field(factory=dict)
+
+    def with_member(self, name: str, record: ComponentRecord) -> Named:
+        return attrs.evolve(self, components={**self.components, name: record})
+
+    def renewed(self, system: System) -> Named:
+        """The same names in a changed system."""
+        found = {name: system.record(record.path) or record for name, record in self.components.items()}
+        return attrs.evolve(self, components=found)
+
+
+class Binder:
+    """Binds the clauses of one rule to one set of subjects."""
+
+    def __init__(self, system: System, slots: Slots, rule: Rule, names: Named, functions: Registry = STANDARD) -> None:
+        self.system = system
+        self.slots = slots
+        self.rule = rule
+        self.names = names
+        self.functions = functions
+        self.reads: dict[str, None] = {}
+        self.assumed: list[Assumed] = []
+        self._made: dict[str, Bound] = {}
+
+    def truth(self, checked: Checked, node: Node | None = None, names: Named | None = None) -> g.Logical:
+        found = self.bind(checked, node or checked.clause.node, names or self.names)
+        return cast(g.Logical, found)
+
+    def number(self, checked: Checked, node: Node | None = None, names: Named | None = None) -> g.Numeric:
+        found = self.bind(checked, node or checked.clause.node, names or self.names)
+        return g.Gap(found.path) if isinstance(found, Absent) else cast(g.Numeric, found)
+
+    def bind(self, checked: Checked, node: Node, names: Named) -> Bound:
+        """What a node stands for. Its type is the one the checker found."""
+        return _RULES[type(node)](self, checked, node, names)
+
+    # names and attributes
+
+    def name(self, checked: Checked, node: n.Name, names: Named) -> Bound:
+        if node.name in names.components:
+            return names.components[node.name]
+        if node.name in names.definitions:
+            return self._definition(node.name, names)
+        if node.name in self.rule.parameters:
+            value = self.rule.parameters[node.name].value
+            return self.bind(value, value.clause.node, Named())
+        kind = next(kind for kind in self.system.vocabulary.by_plural.values() if kind.plural == node.name)
+        records = tuple(self.system.components[kind.name].values())
+        if not kind.single:
+            return records
+        return records[0] if records else Absent(kind.plural)
+
+    def _definition(self, name: str, names: Named) -> Bound:
+        # A definition speaks only of subjects and earlier definitions, so one binding serves the whole rule.
+        if name not in self._made:
+            value = names.definitions[name].value
+            self._made[name] = self.bind(value, value.clause.node, self.names)
+        return self._made[name]
+
+    def member(self, checked: Checked, node: n.Member, names: Named) -> Bound:
+        base = self.bind(checked, node.base, names)
+        if isinstance(base, Absent):
+            return absent(base.path, checked.types[node])
+        if isinstance(base, Below):
+            record, path = base.record, f"{base.prefix}.{node.name}"
+        else:
+            record, path = cast(ComponentRecord, base), node.name
+        if isinstance(checked.types[node], Group):
+            return Below(record, path)
+        return self.attribute(record, path)
+
+    def attribute(self, record: ComponentRecord, attribute: str) -> Bound:
+        """The value of an attribute; what is missing is kept as a gap that knows its path."""
+        declared = record.kind.attributes[attribute]
+        path = f"{record.path}.{attribute}"
+        self.reads[path] = None
+        if isinstance(declared.type, Component | Components):
+            related = self.system.related(record, declared)
+            if related is None or (isinstance(declared.type, Component) and not related):
+                return Absent(path)
+            return related[0] if isinstance(declared.type, Component) else related
+        value = record.values.get(attribute)
+        if value is None:
+            return absent(path, declared.type)
+        return self._content(path, value, declared.type)
+
+    def _content(self, path: str, value: Value, kind: Type) -> Bound:
+        content = value.content
+        if isinstance(content, Uncertain):
+            return g.Input(self.slots.slot(path, content.low, content.high, content.nominal))
+        if isinstance(content, bool):
+            return g.Fixed(content, path="")
+        if isinstance(content, Unknown):
+            within = content.within
+            if within is not None and isinstance(kind, Quantity | Temperature):
+                return g.Gap(path, within.low, within.high)
+            return absent(path, kind)
+        if isinstance(content, str | Table):
+            return content
+        return str(content)
+
+    # numbers
+
+    def literal(self, checked: Checked, node: n.Literal, names: Named) -> Bound:
+        return g.Constant(node.value)
+
+    def negative(self, checked: Checked, node: n.Negative, names: Named) -> Bound:
+        return g.Negate(self.number(checked, node.value, names))
+
+    def arithmetic(self, checked: Checked, node: n.Arithmetic, names: Named) -> Bound:
+        left, right = self.number(checked, node.left, names), self.number(checked, node.right, names)
+        return _OPERATIONS[node.operator](left, right)
+
+    def margin(self, checked: Checked, node: n.Margin, names: Named) -> Bound:
+        base, amount = self.number(checked, node.base, names), self.number(checked, node.amount, names)
+        if checked.types[node.base] != checked.types[node.amount] and checked.types[node.amount] == Quantity():
+            # `less` always lowers and `plus` always raises, also where the base is negative.
+            amount = g.Multiply(g.Absolute(base), amount)
+        return g.Subtract(base, amount) if node.word == "less" else g.Add(base, amount)
+
+    def assume(self, checked: Checked, node: n.Assume, names: Named) -> Bound:
+        value = self.bind(checked, node.value, names)
+        missing = missing_in(value)
+        if not missing:
+            return value
+        default = self.bind(checked, node.default, names)
+        kept = default if isinstance(default, str | g.Ground) else ""
+        self.assumed.append(Assumed(node, checked, missing[0], kept))
+        return default
+
+    def call(self, checked: Checked, node: n.Call, names: Named) -> Bound:
+        arguments = tuple(self.number(checked, argument, names) for argument in node.arguments)
+        function = self.functions[node.function]
+        if function.lowered == "absolute":
+            return g.Absolute(arguments[0])
+        if function.lowered:
+            labels = [print_node(argument) for argument in node.arguments]
+            parts = tuple(g.Part(value, None, label) for value, label in zip(arguments, labels, strict=True))
+            return g.Least(parts) if function.lowered == "least" else g.Greatest(parts)
+        return g.Apply(function, arguments)
+
+    def read_at(self, checked: Checked, node: n.ReadAt, names: Named) -> Bound:
+        curve = self.bind(checked, node.curve, names)
+        at = self.number(checked, node.point, names)
+        if isinstance(curve, Absent):
+            return g.Gap(curve.path)
+        table = cast(Table, curve)
+        reading = g.Lookup(tuple(zip(table.xs, table.ys, strict=True)), at)
+        if not table.tolerance:
+            return reading
+        path = f"{self._path_of(checked, node.curve, names)}.tolerance"
+        error = g.Input(self.slots.slot(path, -table.tolerance, table.tolerance, Fraction(0)))
+        if not table.relative:
+            return g.Add(reading, error)
+        return g.Add(reading, g.Multiply(g.Absolute(reading), error))
+
+    def _path_of(self, checked: Checked, node: Node, names: Named) -> str:
+        found = self.locate(checked, node, names)
+        return f"{found[0].path}.{found[1]}" if found is not None and found[0] is not None else print_node(node)
+
+    # conditions
+
+    def compare(self, checked: Checked, node: n.Compare, names: Named) -> Bound:
+        sign = n.COMPARISONS[node.relation]
+        if not isinstance(checked.types[node.left], Quantity | Temperature):
+            return self._same(checked, node, names, sign)
+        left, right = self.number(checked, node.left, names), self.number(checked, node.right, names)
+        about = (right, shown_unit(checked, node.left, node.right), print_node(node), left)
+        if sign in ("<", "<="):
+            return g.Holds(g.Subtract(right, left), sign == "<", *about)
+        if sign in (">", ">="):
+            return g.Holds(g.Subtract(left, right), sign == ">", *about)
+        apart = g.Absolute(g.Subtract(left, right))
+        return g.Holds(g.Negate(apart), False, *about) if sign == "=" else g.Holds(apart, True, *about)
+
+    def _same(self, checked: Checked, node: n.Compare, names: Named, sign: str) -> g.Logical:
+        left, right = self.bind(checked, node.left, names), self.bind(checked, node.right, names)
+        for side in (left, right):
+            if isinstance(side, Absent):
+                return g.Fixed(None, side.path)
+        if isinstance(left, g.Fixed) and isinstance(right, g.Fixed):
+            if left.value is None or right.value is None:
+                return g.Fixed(None, left.path or right.path)
+            return g.Fixed((left.value == right.value) == (sign == "="))
+        if isinstance(left, g.Logical) and isinstance(right, g.Logical):
+            both = g.All((left, right)), g.All((g.Contrary(left), g.Contrary(right)))
+            return g.Any(both) if sign == "=" else g.Contrary(g.Any(both))
+        one = left.path if isinstance(left, ComponentRecord) else left
+        other = right.path if isinstance(right, ComponentRecord) else right
+        return g.Fixed((one == other) == (sign == "="))
+
+    def between(self, checked: Checked, node: n.Between, names: Named) -> Bound:
+        value = self.number(checked, node.value, names)
+        low, high = self.number(checked, node.low, names), self.number(checked, node.high, names)
+        unit, words = shown_unit(checked, node.value, node.low, node.high), print_node(node)
+        above = g.Holds(g.Subtract(value, low), False, low, unit, words, value)
+        return g.All((above, g.Holds(g.Subtract(high, value), False, high, unit, words, value)))
+
+    def within(self, checked: Checked, node: n.Within, names: Named) -> Bound:
+        value, target = self.number(checked, node.value, names), self.number(checked, node.target, names)
+        allowance = self.number(checked, node.allowance, names)
+        headroom = g.Subtract(allowance, g.Absolute(g.Subtract(value, target)))
+        unit = shown_unit(checked, node.allowance, node.value, node.target)
+        return g.Holds(headroom, False, allowance, unit, print_node(node))
+
+    def state(self, checked: Checked, node: n.State, names: Named) -> Bound:
+        found = self.locate(checked, node.value, names)
+        if found is None:
+            return g.Fixed(node.word not in ("missing",) and not isinstance(
+                self.bind(checked, node.value, names), Absent))  # fmt: skip
+        record, attribute = found
+        if record is None:
+            return g.Fixed(node.word == "missing")
+        stated = self._stated(record, attribute)
+        if node.word in ("stated", "missing"):
+            return g.Fixed(stated == (node.word == "stated"))
+        value = record.values.get(attribute)
+        return g.Fixed(stated and value is not None and value.origin == node.word)
+
+    def _stated(self, record: ComponentRecord, attribute: str) -> bool:
+        """True where a value, or anything below a group, stands in the document and is not unknown."""
+        if attribute in record.kind.attributes:
+            self.reads[f"{record.path}.{attribute}"] = None
+            declared = record.kind.attributes[attribute]
+            if declared.derived:
+                return bool(self.system.related(record, declared))
+            if declared.part:
+                return attribute in record.parts
+            value = record.values.get(attribute)
+            return value is not None and not value.is_unknown
+        below = [path for path in record.kind.attributes if path.startswith(attribute + ".")]
+        return any([self._stated(record, path) for path in below])
+
+    def locate(self, checked: Checked, node: Node, names: Named) -> tuple[ComponentRecord | None, str] | None:
+        """The component and attribute that a path names, through definitions that stand for a path.
+
+        The component is None where a tie on the way is missing; the whole is None where it is no such path.
+        """
+        if isinstance(node, n.Name) and node.name in names.definitions:
+            value = names.definitions[node.name].value
+            return self.locate(value, value.clause.node, self.names)
+        if not isinstance(node, n.Member):
+            return None
+        base = self.bind(checked, node.base, names)
+        if isinstance(base, Absent):
+            return None, node.name
+        if isinstance(base, Below):
+            return base.record, f"{base.prefix}.{node.name}"
+        return (base, node.name) if isinstance(base, ComponentRecord) else None
+
+    def belongs(self, checked: Checked, node: n.Belongs, names: Named) -> Bound:
+        item, collection = self.bind(checked, node.item, names), self.bind(checked, node.collection, names)
+        for side in (item, collection):
+            if isinstance(side, Absent):
+                return g.Fixed(None, side.path)
+        path = cast(ComponentRecord, item).path
+        return g.Fixed(any(record.path == path for record in cast("tuple[ComponentRecord, ...]", collection)))
+
+    def opposite(self, checked: Checked, node: n.Opposite, names: Named) -> Bound:
+        value = self.truth(checked, node.value, names)
+        if isinstance(value, g.Fixed):
+            return g.Fixed(None if value.value is None else not value.value, value.path)
+        return g.Contrary(value)
+
+    def all_of(self, checked: Checked, node: n.AllOf, names: Named) -> Bound:
+        return together(tuple(self.truth(checked, part, names) for part in node.parts))
+
+    def any_of(self, checked: Checked, node: n.AnyOf, names: Named) -> Bound:
+        return either(tuple(self.truth(checked, part, names) for part in node.parts))
+
+    def choose(self, checked: Checked, node: n.Choose, names: Named) -> Bound:
+        condition = self.truth(checked, node.condition, names)
+        if isinstance(condition, g.Fixed) and condition.value is not None:
+            return self.bind(checked, node.then if condition.value else node.other, names)
+        then, other = self.bind(checked, node.then, names), self.bind(checked, node.other, names)
+        if isinstance(checked.types[node], Truth):
+            yes, no = cast(g.Logical, then), cast(g.Logical, other)
+            return g.Any((g.All((condition, yes)), g.All((g.Contrary(condition), no))))
+        if isinstance(then, g.Numeric) and isinstance(other, g.Numeric):
+            return g.Select(condition, then, other)
+        return Absent(g.gaps_of(condition)[0] if g.gaps_of(condition) else print_node(node.condition))
+
+    # collections
+
+    def _members(self, checked: Checked, node: n.Quantified | n.Aggregate, names: Named) -> (
+        Absent | list[tuple[ComponentRecord, Named, g.Logical | None]]
+    ):  # fmt: skip
+        collection = self.bind(checked, node.collection, names)
+        if isinstance(collection, Absent):
+            return collection
+        found: list[tuple[ComponentRecord, Named, g.Logical | None]] = []
+        for record in cast("tuple[ComponentRecord, ...]", collection):
+            inner = names.with_member(node.name, record)
+            guard = self.truth(checked, node.where, inner) if node.where is not None else None
+            if isinstance(guard, g.Fixed) and guard.value is not None:
+                if not guard.value:
+                    continue
+                guard = None
+            found.append((record, inner, guard))
+        return found
+
+    def quantified(self, checked: Checked, node: n.Quantified, names: Named) -> Bound:
+        members = self._members(checked, node, names)
+        if isinstance(members, Absent):
+            return g.Fixed(None, members.path)
+        if not members:
+            # `every` and `no` over nothing would hold without anything having been looked at.
+            path = self._path_of(checked, node.collection, names)
+            return g.Fixed(False) if node.word == "some" else g.Fixed(None, path)
+        parts = []
+        for _, inner, guard in members:
+            body = self.truth(checked, node.body, inner)
+            if node.word == "every":
+                parts.append(body if guard is None else either((g.Contrary(guard), body)))
+            else:
+                parts.append(body if guard is None else together((guard, body)))
+        if node.word == "every":
+            return together(tuple(parts))
+        some = either(tuple(parts))
+        if node.word == "some":
+            return some
+        return g.Fixed(None if some.value is None else not some.value, some.path) if isinstance(some, g.Fixed) else (
+            g.Contrary(some)
+        )
+
+    def aggregate(self, checked: Checked, node: n.Aggregate, names: Named) -> Bound:
+        members = self._members(checked, node, names)
+        if isinstance(members, Absent):
+            return g.Gap(members.path)
+        if not members and node.word in ("lowest", "highest"):
+            return g.Gap(self._path_of(checked, node.collection, names))
+        parts = tuple(
+            g.Part(self._counted(checked, node, inner), guard, record.path) for record, inner, guard in members
+        )
+        return _GATHERED[node.word](parts)
+
+    def _counted(self, checked: Checked, node: n.Aggregate, names: Named) -> g.Numeric:
+        if node.word != "count":
+            return self.number(checked, node.body, names)
+        one, zero = g.Constant(Fraction(1)), g.Constant(Fraction(0))
+        if isinstance(checked.types[node.body], Component):
+            return one
+        condition = self.truth(checked, node.body, names)
+        if isinstance(condition, g.Fixed) and condition.value is not None:
+            return one if condition.value else zero
+        return g.Select(condition, one, zero)
+
+    def listed(self, checked: Checked, node: n.Listed, names: Named) -> Bound:
+        parts = tuple(g.Part(self.number(checked, member, names), None, print_node(member)) for member in node.members)
+        return _GATHERED[node.word](parts)
+
+
+def together(parts: tuple[g.Logical, ...]) -> g.Logical:
+    """All of the parts, without those that hold anyway; one that never holds decides."""
+    kept = tuple(part for part in parts if not (isinstance(part, g.Fixed) and part.value is True))
+    if any(isinstance(part, g.Fixed) and part.value is False for part in kept):
+        return g.Fixed(False)
+    return g.Fixed(True) if not kept else kept[0] if len(kept) == 1 else g.All(kept)
+
+
+def either(parts: tuple[g.Logical, ...]) -> g.Logical:
+    """Any of the parts, without those that never hold; one that holds anyway decides."""
+    kept = tuple(part for part in parts if not (isinstance(part, g.Fixed) and part.value is False))
+    if any(isinstance(part, g.Fixed) and part.value is True for part in kept):
+        return g.Fixed(True)
+    return g.Fixed(False) if not kept else kept[0] if len(kept) == 1 else g.Any(kept)
+
+
+def absent(path: str, kind: Type) -> Bound:
+    """What a missing value of a type is bound to."""
+    if isinstance(kind, Quantity | Temperature):
+        return g.Gap(path)
+    return g.Fixed(None, path) if isinstance(kind, Truth) else Absent(path)
+
+
+def shown_unit(checked: Checked, *candidates: Node) -> Unit:
+    """The unit of the first node that has one of its own, else a coherent one."""
+    for node in candidates:
+        if node in checked.units:
+            return checked.units[node]
+    return checked.unit(candidates[0])
+
+
+def missing_in(value: Bound) -> tuple[str, ...]:
+    """The paths that are missing in what a node stands for."""
+    if isinstance(value, Absent):
+        return (value.path,)
+    return g.gaps_of(value) if isinstance(value, g.Ground) else ()
+
+
+_OPERATIONS: Mapping[str, Callable[[g.Numeric, g.Numeric], g.Numeric]] = {
+    "+": g.Add,
+    "-": g.Subtract,
+    "*": g.Multiply,
+    "/": g.Divide,
+}
+_GATHERED: Mapping[str, Callable[[tuple[g.Part, ...]], g.Numeric]] = {
+    "total": g.Total,
+    "count": g.Total,
+    "lowest": g.Least,
+    "highest": g.Greatest,
+}
+_RULES: Mapping[type[Node], Callable[[Binder, Checked, Any, Named], Bound]] = {
+    n.Literal: Binder.literal,
+    n.YesNo: lambda binder, checked, node, names: g.Fixed(node.value),
+    n.Word: lambda binder, checked, node, names: node.text,
+    n.Name: Binder.name,
+    n.Member: Binder.member,
+    n.Negative: Binder.negative,
+    n.Arithmetic: Binder.arithmetic,
+    n.Margin: Binder.margin,
+    n.Assume: Binder.assume,
+    n.Call: Binder.call,
+    n.ReadAt: Binder.read_at,
+    n.Compare: Binder.compare,
+    n.Between: Binder.between,
+    n.Within: Binder.within,
+    n.State: Binder.state,
+    n.Belongs: Binder.belongs,
+    n.Opposite: Binder.opposite,
+    n.AllOf: Binder.all_of,
+    n.AnyOf: Binder.any_of,
+    n.Choose: Binder.choose,
+    n.Quantified: Binder.quantified,
+    n.Aggregate: Binder.aggregate,
+    n.Listed: Binder.listed,
+}
+
+
+def subjects_of(rule: Rule, system: System, slots: Slots, functions: Registry = STANDARD) -> Iterator[Binder | Absent]:
+    """One binder for each set of subjects of a rule, in the order of the document.
+
+    Where a tie that leads to subjects is missing, that is given instead.
+    """
+    definitions = {item.name: item for item in rule.definitions}
+
+    def binder(components: Mapping[str, ComponentRecord]) -> Binder:
+        return Binder(system, slots, rule, Named(components, definitions), functions)
+
+    if rule.about.pair:
+        yield from _pairs(rule, binder)
+        return
+
+    def expand(position: int, chosen: dict[str, ComponentRecord]) -> Iterator[Binder | Absent]:
+        if position == len(rule.about.subjects):
+            yield binder(chosen)
+            return
+        subject = rule.about.subjects[position]
+        if subject.collection is None:
+            records: Any = tuple(system.components[subject.kind].values())
+        else:
+            outer = binder(chosen)
+            records = outer.bind(subject.collection, subject.collection.clause.node, outer.names)
+        if isinstance(records, Absent):
+            yield records
+            return
+        for record in records:
+            yield from expand(position + 1, {**chosen, subject.name: record})
+
+    yield from expand(0, {})
+
+
+def _pairs(rule: Rule, binder: Callable[[Mapping[str, ComponentRecord]], Binder]) -> Iterator[Binder | Absent]:
+    one, other = rule.about.subjects
+    assert one.collection is not None
+    outer = binder({})
+    records = outer.bind(one.collection, one.collection.clause.node, outer.names)
+    if isinstance(records, Absent):
+        yield records
+        return
+    members = cast("tuple[ComponentRecord, ...]", records)
+    for index, first in enumerate(members):
+        for second in members[index + 1 :]:
+            yield binder({one.name: first, other.name: second})

@@ -1,0 +1,123 @@
+"""Finding rulepacks and functions: bundled ones, folders, and those of installed distributions.
+
+A data rulepack of a distribution is found from the distribution's list of files; none of its code runs. A function
+plugin is code, so it runs only when it is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+
+from attrs import frozen
+
+from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
+from limitrules.foundation.shipped import shipped
+from limitrules.language.functions import STANDARD, Function, Registry
+from limitrules.rules.rulepack import MANIFEST
+
+RULEPACKS, FUNCTIONS = "limitrules.rulepacks", "limitrules.functions"
+
+
+@frozen
+class Found:
+    """A rulepack that can be named. ``origin`` is ``bundled``, ``folder`` or the name of a distribution."""
+
+    name: str
+    folder: Path
+    origin: str
+
+
+def bundled() -> list[Found]:
+    """The rulepacks that ship with the product, by name."""
+    folders = sorted(path.parent for path in shipped("rulepacks").glob(f"*/{MANIFEST}"))
+    return [Found(folder.name, folder, "bundled") for folder in folders]
+
+
+def installed() -> list[Found]:
+    """The rulepacks that installed distributions announce under the entry point group ``limitrules.rulepacks``."""
+    return [found for point in entry_points(group=RULEPACKS) if (found := _installed(point)) is not None]
+
+
+def _installed(point: EntryPoint) -> Found | None:
+    """An entry point ``name = package.folder`` names the folder that holds the manifest."""
+    if point.dist is None:
+        return None
+    folder = Path(str(point.dist.locate_file(point.value.replace(":", "/").replace(".", "/"))))
+    return Found(point.name, folder, point.dist.name)
+
+
+def find(names: Sequence[str | Path] = ()) -> list[Found]:
+    """The rulepacks of these names or folders; the bundled ones where none is named.
+
+    Raises InputError for each name that leads nowhere.
+    """
+    if not names:
+        return bundled()
+    known = {item.name: item for item in [*installed(), *bundled()]}
+    found: list[Found] = []
+    unknown: list[Diagnostic] = []
+    for name in names:
+        item = _named(str(name), known)
+        if isinstance(item, Diagnostic):
+            unknown.append(item)
+        elif item.folder not in [other.folder for other in found]:
+            found.append(item)
+    if unknown:
+        raise InputError(unknown)
+    return found
+
+
+def _named(name: str, known: dict[str, Found]) -> Found | Diagnostic:
+    if name in known:
+        item = known[name]
+        if (item.folder / MANIFEST).is_file():
+            return item
+        return Diagnostic("rulepack-incomplete", f"the distribution `{item.origin}` announces the rulepack `{name}`, "
+                          f"but there is no `{MANIFEST}` in its folder", where=str(item.folder),
+                          advice="install the distribution again, or ask its authors")  # fmt: skip
+    path = Path(name)
+    if path.is_dir() or path.is_file():
+        folder = path if path.is_dir() else path.parent
+        if (folder / MANIFEST).is_file():
+            return Found(folder.resolve().name, folder, "folder")
+        return Diagnostic("no-rulepack", f"the folder `{name}` holds no rulepack", where=name,
+                          expected=f"a file `{MANIFEST}` in it")  # fmt: skip
+    near = nearest(name, known)
+    return Diagnostic("no-rulepack", f"there is no rulepack `{name}`", where=name,
+                      expected=listing(sorted(known), 20) + ", or a folder", advice=f"`{near}`" if near else "")
+
+
+def load_functions(names: Iterable[str], registry: Registry = STANDARD) -> Registry:
+    """The standard functions with those of the named plugins.
+
+    A plugin is an entry point of the group ``limitrules.functions`` that leads to a list of Function. Raises
+    InputError where one is unknown or broken; a broken one is never passed over.
+    """
+    points = {point.name: point for point in entry_points(group=FUNCTIONS)}
+    for name in names:
+        if name not in points:
+            near = nearest(name, points)
+            raise refuse("no-functions", f"there are no functions named `{name}`", where=name,
+                         expected=listing(sorted(points), 20) or "none are installed",
+                         advice=f"`{near}`" if near else "")  # fmt: skip
+        registry = _extended(registry, name, points[name])
+    return registry
+
+
+def _extended(registry: Registry, name: str, point: EntryPoint) -> Registry:
+    where = f"{point.group}: {name} = {point.value}"
+    try:
+        functions = list(point.load())
+    except Exception as error:  # what a plugin raises is not ours to foresee
+        raise refuse("functions-broken", f"the functions `{name}` cannot be loaded: {type(error).__name__}: {error}",
+                     where=where, advice="mend or uninstall the plugin") from error  # fmt: skip
+    wrong = [item for item in functions if not isinstance(item, Function)]
+    if wrong:
+        raise refuse("functions-broken", f"the functions `{name}` hold {type(wrong[0]).__name__} {wrong[0]!r}",
+                     where=where, expected="a list of limitrules.Function")  # fmt: skip
+    try:
+        return registry.extended(functions)
+    except ValueError as error:
+        raise refuse("functions-broken", str(error), where=where) from error

@@ -1,0 +1,51 @@
+"""The uncertain numbers of one system, flat: every value a rule reads has one slot, however often it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from limitrules.foundation.exact import float_above, float_below
+from limitrules.language.exactly import Range
+from limitrules.language.shadow import Pair
+
+
+class Slots:
+    """Numbers by slot: exact range, nominal value, and the float shadow of the range, all in SI."""
+
+    def __init__(self) -> None:
+        self.index: dict[str, int] = {}
+        self.paths: list[str] = []
+        self.ranges: list[Range] = []
+        self.nominal: list[Fraction] = []
+        self.shadows: list[Pair] = []
+
+    def slot(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> int:
+        """The slot of a path; made at the first call."""
+        found = self.index.get(path)
+        if found is not None:
+            return found
+        number = len(self.paths)
+        self.index[path] = number
+        self.paths.append(path)
+        self.ranges.append((low, high))
+        self.nominal.append(nominal)
+        self.shadows.append((float_below(low), float_above(high)))
+        return number
+
+    def change(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> None:
+        """Put another number into the slot of a path."""
+        number = self.index[path]
+        self.ranges[number] = (low, high)
+        self.nominal[number] = nominal
+        self.shadows[number] = (float_below(low), float_above(high))
+
+    def box(self, numbers: tuple[int, ...]) -> dict[int, Range]:
+        return {number: self.ranges[number] for number in numbers}
+
+    def nominals(self, numbers: tuple[int, ...]) -> dict[int, Fraction]:
+        return {number: self.nominal[number] for number in numbers}
+
+    def named(self, place: Mapping[int, Fraction]) -> dict[str, Fraction]:
+        """A point of the box by path instead of slot."""
+        return {self.paths[number]: value for number, value in place.items()}
