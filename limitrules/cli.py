@@ -1,0 +1,400 @@
+"""The command line: reads what is asked, calls the engine, hands the answer to a report, ends with a code.
+
+Only argparse is imported at the start; everything else waits until a command needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from limitrules.foundation.version import VERSION
+
+if TYPE_CHECKING:
+    from limitrules.foundation.diagnostics import Diagnostic
+    from limitrules.report.reference import RulepackCard
+    from limitrules.rules.findings import Finding, NotApplicable, SurveyResult
+
+NOTHING_FAILS, FINDINGS_FAIL, UNUSABLE_INPUT, OWN_FAULT, STOPPED = 0, 1, 2, 3, 130
+CLASSES = ("hazard", "damage", "outage", "stranded", "advice")
+USUAL_WIDTH = 100
+
+Arguments = argparse.Namespace
+Answer = tuple[str, int]
+
+# ---------------------------------------------------------------- the engine, called here and nowhere else
+
+
+def _survey_of(arguments: Arguments) -> SurveyResult:
+    from limitrules import api
+
+    functions = api.load_functions(arguments.functions)
+    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
+    system = api.read_system(arguments.system, rulepacks)
+    concessions = getattr(arguments, "concessions", None)
+    result: SurveyResult = api.survey(system, rulepacks, concessions, functions)
+    return result
+
+
+def _rulepack_cards(arguments: Arguments) -> tuple[RulepackCard, ...]:
+    from limitrules import api
+    from limitrules.report.reference import card_of
+
+    functions = api.load_functions(arguments.functions)
+    names = tuple(arguments.rulepack) or api.known_rulepacks()
+    return tuple(card_of(rulepack) for rulepack in api.load_rulepacks(names, functions))
+
+
+# ---------------------------------------------------------------- commands
+
+
+def _survey(arguments: Arguments) -> Answer:
+    from limitrules.report.data import survey_data
+    from limitrules.report.text import survey_text
+    from limitrules.rules.findings import Consequence
+
+    fail_on = Consequence(arguments.fail_on)
+    result = _survey_of(arguments)
+    text = _report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
+    return text, FINDINGS_FAIL if result.failing(fail_on) else NOTHING_FAILS
+
+
+def _why(arguments: Arguments) -> Answer:
+    from limitrules.report.data import why_data
+    from limitrules.report.why import why_text
+
+    chosen = _asked_for(_survey_of(arguments), arguments.rule, arguments.subject)
+    return _report(arguments, lambda: why_data(*chosen), partial(why_text, *chosen)), NOTHING_FAILS
+
+
+def _vocabulary(arguments: Arguments) -> Answer:
+    from limitrules.model.vocabulary import load_vocabulary
+    from limitrules.report.reference import kind_text, kinds_data, kinds_text
+
+    kinds = load_vocabulary().kinds
+    if arguments.kind is None:
+        text = _report(arguments, lambda: kinds_data(kinds.values()), partial(kinds_text, kinds))
+        return text, NOTHING_FAILS
+    by_plural = {kind.plural: kind for kind in kinds.values() if kind.plural}
+    kind = kinds.get(arguments.kind) or by_plural.get(arguments.kind) or _unknown("kind", arguments.kind, kinds)
+    return _report(arguments, lambda: kinds_data([kind]), partial(kind_text, kind)), NOTHING_FAILS
+
+
+def _rulepack_list(arguments: Arguments) -> Answer:
+    from limitrules.report.reference import rulepacks_data, rulepacks_text
+
+    cards = _rulepack_cards(arguments)
+    return _report(arguments, lambda: rulepacks_data(cards), partial(rulepacks_text, cards)), NOTHING_FAILS
+
+
+def _rulepack_show(arguments: Arguments) -> Answer:
+    from attrs import evolve
+
+    from limitrules.report.reference import rule_text, rulepack_text, rulepacks_data
+
+    cards = {item.name: item for item in _rulepack_cards(arguments)}
+    card = cards.get(arguments.name) or _unknown("rulepack", arguments.name, cards)
+    if arguments.rule is None:
+        return _report(arguments, lambda: rulepacks_data([card]), partial(rulepack_text, card)), NOTHING_FAILS
+    rules = {item.name: item for item in card.rules}
+    rule = rules.get(arguments.rule) or _unknown("rule", arguments.rule, rules)
+    alone = evolve(card, rules=(rule,))
+    return _report(arguments, lambda: rulepacks_data([alone]), partial(rule_text, card, rule)), NOTHING_FAILS
+
+
+def _report(arguments: Arguments, data: Callable[[], dict[str, Any]], text: Callable[..., str]) -> str:
+    if arguments.format == "json":
+        from limitrules.report.data import as_json
+
+        return as_json(data())
+    return text(**_look(arguments))
+
+
+def _asked_for(
+    result: SurveyResult, rule: str, subject: str | None
+) -> tuple[tuple[Finding, ...], tuple[NotApplicable, ...]]:
+    """The findings of one rule, and where it did not apply; only those on the subject where one is given."""
+    every: tuple[Finding | NotApplicable, ...] = (*result.findings, *result.not_applicable)
+
+    def named(item: Finding | NotApplicable) -> bool:
+        return rule in (item.rule, f"{item.rulepack}/{item.rule}")
+
+    findings = tuple(item for item in result.findings if named(item))
+    others = tuple(item for item in result.not_applicable if named(item))
+    if not findings and not others:
+        _unknown("rule", rule, [item.rule for item in every])
+    if subject is None:
+        return findings, others
+    wanted = set(_paths(subject))
+    chosen = tuple(item for item in findings if wanted <= set(_paths(item.subject)))
+    unmatched = tuple(item for item in others if wanted <= set(_paths(item.subject)))
+    if not chosen and not unmatched:
+        _unknown("subject", subject, [path for item in every if named(item) for path in _paths(item.subject)])
+    return chosen, unmatched
+
+
+def _paths(subject: str) -> list[str]:
+    return [path.strip() for path in (subject or "site").split(",")]
+
+
+def _unknown(sort: str, word: str, names: Any) -> NoReturn:
+    from limitrules.foundation.diagnostics import listing, nearest, refuse
+
+    known = sorted(set(names))
+    near = nearest(word, known)
+    where = {"subject": "SUBJECT", "rule": "RULE", "kind": "KIND"}.get(sort, "NAME")
+    advice = f"`{near}`" if near else ""
+    raise refuse(f"unknown-{sort}", f"no {sort} here is called `{word}`", where=where, expected=listing(known),
+                 advice=advice)  # fmt: skip
+
+
+def _look(arguments: Arguments) -> dict[str, Any]:
+    """Colour and width of a text: plain and of fixed width unless a person watches."""
+    import shutil
+
+    watched = arguments.out is None and sys.stdout.isatty()
+    fixed = arguments.out is not None or not (watched or "COLUMNS" in os.environ)
+    width = USUAL_WIDTH if fixed else shutil.get_terminal_size((USUAL_WIDTH, 24)).columns
+    plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"
+    auto = watched and not plain
+    return {"colour": {"always": True, "never": False}.get(arguments.colour, auto), "width": width}
+
+
+# ---------------------------------------------------------------- what can be typed
+
+
+class _Usage(Exception):
+    """The words typed do not make a command."""
+
+    def __init__(self, message: str, parser: argparse.ArgumentParser) -> None:
+        self.message = message
+        self.parser = parser
+        super().__init__(message)
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=28)
+
+
+class _Parser(argparse.ArgumentParser):
+    def __init__(self, **more: Any) -> None:
+        # Shortened options would break in scripts as soon as another option begins with the same letters.
+        super().__init__(allow_abbrev=False, formatter_class=_Help, **more)
+
+    def error(self, message: str) -> NoReturn:
+        raise _Usage(message, self)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and options with their help."""
+    parser = _Parser(
+        prog="limitrules",
+        description="Do all limits of a battery installation agree? Verdicts over stated tolerances, explained.",
+        epilog="example:  limitrules survey lakeside.yaml\n\n"
+        "exit codes:  0 nothing fails    1 findings fail\n"
+        "             2 the input cannot be used    3 limitrules itself is at fault",
+    )
+    parser.add_argument("--version", action="version", version=f"limitrules {VERSION}", help="show the version")
+    commands = parser.add_subparsers(metavar="COMMAND", dest="command", title="commands")
+
+    survey = _command(commands, "survey", _survey, "check a system against the rules",
+        "Check a system document against every rule and say what fails, by how much and what to try.",
+        "limitrules survey lakeside.yaml --fail-on damage")  # fmt: skip
+    _add_system(survey)
+    survey.add_argument("--fail-on", choices=CLASSES, default="outage", metavar="CLASS",
+        help="the mildest class that makes the survey fail: %(choices)s (default: %(default)s);"
+        " an undetermined hazard always fails")  # fmt: skip
+
+    why = _command(commands, "why", _why, "the whole argument behind a finding",
+        "Show how a verdict comes about: every clause of the rule, every value and the line that states it,\n"
+        "what governs, what was assumed, what is missing, and the worst corner of the tolerances.",
+        "limitrules why lakeside.yaml limit-ladder-ordered packs.north")  # fmt: skip
+    _add_system(why)
+    why.add_argument("rule", metavar="RULE", help="the name of a rule, as a survey shows it")
+    why.add_argument("subject", metavar="SUBJECT", nargs="?",
+        help="only on this: packs.north, or several with commas; `site` for the site")  # fmt: skip
+
+    vocabulary = _command(commands, "vocabulary", _vocabulary, "what a system document can state",
+        "List the kinds of components, or all that can be stated of one kind, with units.",
+        "limitrules vocabulary pack")  # fmt: skip
+    vocabulary.add_argument("kind", metavar="KIND", nargs="?", help='a kind, such as pack or "current protection"')
+
+    _add_rulepack(commands)
+    return parser
+
+
+def _add_rulepack(commands: Any) -> None:
+    rulepack = commands.add_parser("rulepack", help="look into the rulepacks",
+        description="Look into the rulepacks that can be used.",
+        epilog="example:  limitrules rulepack show governing")  # fmt: skip
+    rulepack.set_defaults(leaf=rulepack)
+    below = rulepack.add_subparsers(metavar="list|show", dest="part", title="commands")
+    _command(below, "list", _rulepack_list, "the rulepacks by name", "List the rulepacks with version and title.",
+        "limitrules rulepack list")  # fmt: skip
+    show = _command(below, "show", _rulepack_show, "the rules of one, or one rule",
+        "Show the parameters and rules of a rulepack, or one rule as it is written.",
+        "limitrules rulepack show governing limit-ladder-ordered")  # fmt: skip
+    show.add_argument("name", metavar="NAME", help="the name of a rulepack")
+    show.add_argument("rule", metavar="RULE", nargs="?", help="the name of one of its rules")
+
+
+def _command(
+    commands: Any, name: str, run: Callable[[Arguments], Answer], help_line: str, description: str, example: str
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=help_line, description=description, epilog=f"example:  {example}"
+    )
+    parser.set_defaults(run=run, leaf=parser)
+    parser.add_argument("--format", choices=("text", "json"), default="text",
+        help="text for people, json for programs (default: text)")  # fmt: skip
+    parser.add_argument("--out", metavar="FILE", type=Path, help="write to this file; a file read is never overwritten")
+    parser.add_argument("--colour", choices=("auto", "never", "always"), default="auto",
+        help="colour in text; auto: when a person watches (default: auto)")  # fmt: skip
+    if name != "vocabulary":
+        parser.add_argument("--rulepack", action="append", default=[], metavar="NAME|PATH",
+            help="use this rulepack, by name or folder; may be repeated (default: all that are shipped)")  # fmt: skip
+        parser.add_argument("--functions", action="append", default=[], metavar="NAME",
+            help="let rules call the functions of this installed plugin, which runs its code; may be repeated")  # fmt: skip
+    return parser
+
+
+def _add_system(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("system", metavar="SYSTEM", help="the system document, a YAML file")
+    parser.add_argument("--concessions", metavar="FILE", help="findings that were accepted: who, why, until when")
+
+
+def _parsed(words: Sequence[str]) -> Arguments:
+    parser = build_parser()
+    if words and words[0].startswith("--") and words[0] not in ("--help", "--version"):
+        raise _Usage(f"`{words[0]}` stands before the command; options come after it", parser)
+    arguments, extra = parser.parse_known_args(words)
+    leaf = getattr(arguments, "leaf", parser)
+    if extra:
+        raise _Usage("unrecognized arguments: " + " ".join(extra), leaf)
+    if not hasattr(arguments, "run"):
+        raise _Usage("the following arguments are required: a command", leaf)
+    return arguments
+
+
+def _usage_diagnostic(error: _Usage) -> Diagnostic:
+    from limitrules.report.usage import usage_diagnostic
+
+    return usage_diagnostic(error.message, error.parser.prog, error.parser._option_string_actions)
+
+
+# ---------------------------------------------------------------- running
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command that the words make; the exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if words == ["--version"]:  # the commonest question of scripts needs no parser
+        print(f"limitrules {VERSION}")
+        return NOTHING_FAILS
+    code = NOTHING_FAILS
+    try:
+        try:
+            arguments = _parsed(words)
+        except _Usage as error:
+            return _refused([_usage_diagnostic(error)], json=_asks_for_json(words))
+        text, code = _answer(arguments)
+        if text:
+            _write(sys.stdout, text)
+        sys.stdout.flush()
+    except SystemExit as ending:  # argparse ends so after --help and --version
+        return ending.code if isinstance(ending.code, int) else NOTHING_FAILS
+    except KeyboardInterrupt:
+        print("\nStopped before the end.", file=sys.stderr)
+        return STOPPED
+    except BrokenPipeError:
+        # Whoever reads has seen enough: the answer stands, only nobody is there for the rest.
+        _let_go_of_stdout()
+    except Exception as error:  # noqa: BLE001  - the last floor: whatever comes here is our own fault
+        return _own_fault(error)
+    return code
+
+
+def _answer(arguments: Arguments) -> Answer:
+    """The text to show and the exit code; where the input cannot be used, that is what is told."""
+    from limitrules.foundation.diagnostics import Diagnostic, InputError
+    from limitrules.report.output import check_target, write_whole
+
+    try:
+        if arguments.out is not None:
+            check_target(arguments.out, _inputs(arguments))
+        text, code = arguments.run(arguments)
+        if arguments.out is None:
+            return text, code
+        write_whole(arguments.out, text)
+    except InputError as error:
+        return "", _refused(error.diagnostics, json=arguments.format == "json")
+    except OSError as error:
+        if not _is_about(error, arguments):
+            raise
+        reason = f"this cannot be read: {error.strerror or type(error).__name__}"
+        found = Diagnostic("cannot-read", reason, where=str(error.filename))
+        return "", _refused([found], json=arguments.format == "json")
+    _write(sys.stderr, f"Written to {arguments.out}\n")
+    return "", code
+
+
+def _inputs(arguments: Arguments) -> Iterator[Path]:
+    given = [getattr(arguments, "system", None), getattr(arguments, "concessions", None)]
+    given += getattr(arguments, "rulepack", [])
+    return (Path(item) for item in given if item is not None)
+
+
+def _is_about(error: OSError, arguments: Arguments) -> bool:
+    """True where the system refused one of the files that the user named."""
+    if not isinstance(error.filename, str):
+        return False
+    failed = Path(error.filename)
+    return any(failed == path or path in failed.parents for path in _inputs(arguments))
+
+
+def _refused(diagnostics: Sequence[Diagnostic], *, json: bool) -> int:
+    """Tell people on stderr, and programs on stdout as well, why the input cannot be used."""
+    if json:
+        from limitrules.report.data import as_json, diagnostics_data
+
+        _write(sys.stdout, as_json(diagnostics_data(diagnostics)))
+        sys.stdout.flush()
+    from limitrules.report.layout import printable
+
+    _write(sys.stderr, printable("\n\n".join(item.render() for item in diagnostics)) + "\n")
+    return UNUSABLE_INPUT
+
+
+def _asks_for_json(words: Sequence[str]) -> bool:
+    return "--format=json" in words or "--format json" in " ".join(words)
+
+
+def _write(stream: Any, text: str) -> None:
+    from limitrules.report.layout import fitted
+
+    stream.write(fitted(text, stream.encoding))
+
+
+def _let_go_of_stdout() -> None:
+    """Point stdout nowhere, so that Python does not complain of the closed pipe when it ends."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        return
+
+
+def _own_fault(error: Exception) -> int:
+    from limitrules.report.usage import own_fault_words
+
+    _write(sys.stderr, own_fault_words(error))
+    if os.environ.get("LIMITRULES_TRACEBACK") == "1":
+        import traceback
+
+        traceback.print_exception(error, file=sys.stderr)
+    return OWN_FAULT

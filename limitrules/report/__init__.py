@@ -1,0 +1,1 @@
+"""What people and programs read of a survey. Reports read findings; they never evaluate."""
