@@ -1,0 +1,65 @@
+"""Commands in a page are run when the site is built, and what they print is what the page shows.
+
+```yaml file=hut.yaml        writes the block to a file that later commands of the page can read
+```live exit=1               runs each line as a command; the exit code must be the one stated (0 if none)
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
+_FENCE = re.compile(r"^```(?P<info>live|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S)
+_FACE = "import sys; from limitrules.cli import main; raise SystemExit(main(sys.argv[1:]))"
+
+
+class Mismatch(Exception):
+    """A page says something of the project that is not so."""
+
+
+def run_fences(markdown: str) -> str:
+    """The page with every command followed by its real output."""
+    if not _FENCE.search(markdown):
+        return markdown
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        if EXAMPLES.is_dir():
+            shutil.copytree(EXAMPLES, place, dirs_exist_ok=True)
+        return _FENCE.sub(lambda match: _shown(match, place), markdown)
+
+
+def _shown(match: re.Match[str], place: Path) -> str:
+    options = dict(item.split("=", 1) for item in match["options"].split())
+    if match["info"] != "live":
+        target = place / options["file"]
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(match["body"], encoding="utf-8")
+        return f"```{match['info']}\n{match['body']}```"
+    expected = int(options.get("exit", "0"))
+    parts = [_run(line, place, expected) for line in match["body"].splitlines() if line.strip()]
+    return "```text\n" + "\n".join(parts) + "```"
+
+
+def _run(line: str, place: Path, expected: int) -> str:
+    words = shlex.split(line)
+    if words[:1] != ["limitrules"]:
+        raise Mismatch(f"only limitrules itself is run in a page, not `{line}`")
+    run = subprocess.run(
+        [sys.executable, "-c", _FACE, *words[1:]],
+        cwd=place,
+        env={**os.environ, "COLUMNS": "100", "PYTHONPATH": str(EXAMPLES.parent.parent)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
+    )
+    if run.returncode != expected:
+        raise Mismatch(f"`{line}` ends with exit code {run.returncode}, not {expected}:\n{run.stdout}")
+    return f"$ {line}\n{run.stdout}"
