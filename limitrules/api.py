@@ -8,9 +8,10 @@ from pathlib import Path
 
 from limitrules.engine.survey import Survey
 from limitrules.foundation.diagnostics import InputError
-from limitrules.language.functions import STANDARD, Registry
+from limitrules.language.functions import Registry
 from limitrules.model.system import System
 from limitrules.model.system import read_system as _read
+from limitrules.physics import FUNCTIONS
 from limitrules.rules import discovery
 from limitrules.rules.concessions import Concessions, concessions_beside, read_concessions
 from limitrules.rules.findings import SurveyResult
@@ -20,7 +21,7 @@ from limitrules.rules.rulepack import check_drafts, read_draft
 Names = Sequence[str | Path]
 
 
-def load_rulepacks(names: Names = (), functions: Registry = STANDARD) -> tuple[Rulepack, ...]:
+def load_rulepacks(names: Names = (), functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
     """The rulepacks of these names or folders, checked together; the bundled ones where none is named.
 
     A rulepack whose parameters a named one sets is loaded too. Raises InputError with every mistake found.
@@ -41,7 +42,7 @@ def known_rulepacks() -> tuple[str, ...]:
 
 def load_functions(names: Sequence[str]) -> Registry:
     """The standard functions, with those of the named plugins. Their code runs here, and only where it is named."""
-    return discovery.load_functions(names) if names else STANDARD
+    return discovery.load_functions(names) if names else FUNCTIONS
 
 
 def read_system(path: str | PathLike[str], rulepacks: Sequence[Rulepack] = ()) -> System:
@@ -56,17 +57,16 @@ def survey(
     system: System | str | PathLike[str],
     rulepacks: Sequence[Rulepack] | None = None,
     concessions: Concessions | str | PathLike[str] | None = None,
-    functions: Registry = STANDARD,
 ) -> SurveyResult:
     """Evaluate rulepacks (default: the bundled ones) over a system or its document.
 
     Concessions are read from the file beside the document where none are given. Figures in the result are exact
     and in SI. Raises InputError where an input cannot be used.
     """
-    packs = load_rulepacks((), functions) if rulepacks is None else tuple(rulepacks)
+    packs = load_rulepacks() if rulepacks is None else tuple(rulepacks)
     if not isinstance(system, System):
         system = read_system(system, packs)
-    return Survey(system, packs, _concessions(system, concessions), functions).result()
+    return Survey(system, packs, _concessions(system, concessions)).result()
 
 
 def _concessions(system: System, given: Concessions | str | PathLike[str] | None) -> Concessions:

@@ -37,7 +37,7 @@ def _survey_of(arguments: Arguments) -> SurveyResult:
     rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
     system = api.read_system(arguments.system, rulepacks)
     concessions = getattr(arguments, "concessions", None)
-    result: SurveyResult = api.survey(system, rulepacks, concessions, functions)
+    result: SurveyResult = api.survey(system, rulepacks, concessions)
     return result
 
 

@@ -55,7 +55,7 @@ class Engine(ModuleType):
             raise self.failure
         return path
 
-    def survey(self, system: str, rulepacks: object, concessions: str | None, functions: object) -> SurveyResult:
+    def survey(self, system: str, rulepacks: object, concessions: str | None) -> SurveyResult:
         self.asked.update(system=system, concessions=concessions)
         return self.answer
 

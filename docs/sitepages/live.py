@@ -1,6 +1,7 @@
 """Commands in a page are run when the site is built, and what they print is what the page shows.
 
 ```yaml file=hut.yaml        writes the block to a file that later commands of the page can read
+```diff file=hut.yaml        changes that file: each run of `-` lines must stand in it once, `+` lines replace it
 ```live exit=1               runs each line as a command; the exit code must be the one stated (0 if none)
 """
 
@@ -13,9 +14,11 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from itertools import groupby
 from pathlib import Path
 
-EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
+DOCS = Path(__file__).resolve().parent.parent
+EXAMPLES = DOCS / "examples"
 _FENCE = re.compile(r"^```(?P<info>live|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S)
 _FACE = "import sys; from limitrules.cli import main; raise SystemExit(main(sys.argv[1:]))"
 
@@ -37,14 +40,29 @@ def run_fences(markdown: str) -> str:
 
 def _shown(match: re.Match[str], place: Path) -> str:
     options = dict(item.split("=", 1) for item in match["options"].split())
-    if match["info"] != "live":
-        target = place / options["file"]
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(match["body"], encoding="utf-8")
-        return f"```{match['info']}\n{match['body']}```"
-    expected = int(options.get("exit", "0"))
-    parts = [_run(line, place, expected) for line in match["body"].splitlines() if line.strip()]
-    return "```text\n" + "\n".join(parts) + "```"
+    if match["info"] == "live":
+        expected = int(options.get("exit", "0"))
+        parts = [_run(line, place, expected) for line in match["body"].splitlines() if line.strip()]
+        return "```text\n" + "\n".join(parts) + "```"
+    target = place / options["file"]
+    target.parent.mkdir(parents=True, exist_ok=True)
+    before = target.read_text(encoding="utf-8") if match["info"] == "diff" else ""
+    target.write_text(_changed(before, match["body"]) if before else match["body"], encoding="utf-8")
+    return f"```{match['info']}\n{match['body']}```"
+
+
+def _changed(text: str, diff: str) -> str:
+    """A text with the lines marked `-` replaced by those marked `+`; other lines only show where one is."""
+    old = ""
+    for sign, lines in groupby(diff.splitlines(keepends=True), lambda line: line[0]):
+        block = "".join(line[1:] for line in lines)
+        if sign == "-":
+            old = block
+        elif sign == "+":
+            if not old or text.count(old) != 1:
+                raise Mismatch(f"what is to be changed stands {text.count(old) if old else 0} times:\n{old}")
+            text, old = text.replace(old, block), ""
+    return text
 
 
 def _run(line: str, place: Path, expected: int) -> str:
@@ -54,7 +72,7 @@ def _run(line: str, place: Path, expected: int) -> str:
     run = subprocess.run(
         [sys.executable, "-c", _FACE, *words[1:]],
         cwd=place,
-        env={**os.environ, "COLUMNS": "100", "PYTHONPATH": str(EXAMPLES.parent.parent)},
+        env={**os.environ, "COLUMNS": "100", "PYTHONPATH": str(DOCS.parent)},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -62,4 +80,4 @@ def _run(line: str, place: Path, expected: int) -> str:
     )
     if run.returncode != expected:
         raise Mismatch(f"`{line}` ends with exit code {run.returncode}, not {expected}:\n{run.stdout}")
-    return f"$ {line}\n{run.stdout}"
+    return f"$ {line}\n{run.stdout.replace(f'{DOCS.parent}{os.sep}', '')}"

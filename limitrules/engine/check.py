@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+from math import inf, nextafter
+
 from attrs import define, field
 
 from limitrules.language import ground as g
+from limitrules.language.exactly import Range
 from limitrules.language.shadow import LogicalShadow, shadow_truth
-from limitrules.language.truth import Decision, Outcome, decide
+from limitrules.language.truth import Decider, Decision, Outcome, decide
 from limitrules.rules.binding import Binder
 from limitrules.rules.findings import Verdict
 from limitrules.rules.slots import Slots
@@ -33,6 +37,10 @@ class Check:
     when: LogicalShadow | None = field(init=False)
     test: LogicalShadow = field(init=False)
     verdict: Verdict | None = None
+    _decider: Decider | None = field(default=None, init=False)
+    _numbers: tuple[int, ...] = field(default=(), init=False)
+    _corner: dict[int, bool] = field(factory=dict, init=False)
+    _decided: tuple[list[tuple[Range, Fraction]], Decision] | None = field(default=None, init=False)
 
     @when.default
     def _when(self) -> LogicalShadow | None:
@@ -50,8 +58,28 @@ class Check:
             if applies is not True:
                 return self._scoped(slots, applies)
         found = self.test(shadows)  # type: ignore[arg-type]
-        self.verdict = _VERDICTS[self.decision(slots).outcome] if found is None else _DECIDED[found]
+        if found is not None:
+            self.verdict = _DECIDED[found]
+        elif not self._is_still_marginal(slots):
+            self.verdict = _VERDICTS[self.decision(slots).outcome]
         return self.verdict
+
+    def _is_still_marginal(self, slots: Slots) -> bool:
+        """True where floats show one point that holds and one that fails: the corner that was worst before.
+
+        That proves marginal, whether or not the corner is still the worst one.
+        """
+        if self.verdict is not Verdict.MARGINAL or not self._corner:
+            return False
+        if self.test({number: slots.middles[number] for number in self._corner}) is not True:
+            return False
+        shadows = slots.shadows
+        corner = {
+            number: (shadows[number][0], nextafter(shadows[number][0], inf)) if is_low
+            else (nextafter(shadows[number][1], -inf), shadows[number][1])
+            for number, is_low in self._corner.items()
+        }  # fmt: skip
+        return self.test(corner) is False
 
     def _scoped(self, slots: Slots, applies: bool | None) -> Verdict | None:
         """Where it is not certain that the rule applies, it is met only if it also holds where it may apply."""
@@ -75,7 +103,26 @@ class Check:
         return g.Any((g.Contrary(self.condition), self.require))
 
     def decision(self, slots: Slots) -> Decision:
-        """The full analysis: outcome, lowest headroom and its place."""
-        term = self.whole
-        numbers = g.inputs_of(term)
-        return decide(term, slots.box(numbers), slots.nominals(numbers))
+        """The full analysis: outcome, lowest headroom and its place. Kept while the values it rests on stay."""
+        if self._decider is None:
+            term = self.whole
+            self._numbers = g.inputs_of(term)
+            self._decider = Decider(term, slots.nominals(self._numbers))
+        ranges, nominal = slots.ranges, slots.nominal
+        values = [(ranges[number], nominal[number]) for number in self._numbers]
+        if self._decided is None or self._decided[0] != values:
+            decision = self._decider.decide(slots.box(self._numbers), slots.nominals(self._numbers))
+            self._decided = (values, decision)
+            self._corner = _corner_of(decision, slots)
+        return self._decided[1]
+
+
+def _corner_of(decision: Decision, slots: Slots) -> dict[int, bool]:
+    """For each input whether the worst place is at its low end; empty where the place is no corner."""
+    found: dict[int, bool] = {}
+    for number, value in decision.worst.place.items():
+        low, high = slots.ranges[number]
+        if value not in (low, high):
+            return {}
+        found[number] = value == low
+    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import cache
 
 from limitrules.engine.check import Check
 from limitrules.engine.reasons import governing_of, reason_of, shown_value
@@ -18,22 +19,33 @@ from limitrules.language.printer import print_node
 from limitrules.language.truth import scale_of
 from limitrules.rules.binding import Binder
 from limitrules.rules.concessions import Concessions
-from limitrules.rules.findings import Assumption, Finding, Headroom, NotApplicable, Verdict
+from limitrules.rules.findings import Assumption, Finding, Headroom, NotApplicable, Reason, Verdict
 from limitrules.rules.rule import Sentence
 from limitrules.rules.slots import Slots
 
 
 def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
-    """The finding of a check whose rule applies."""
+    """The finding of a check whose rule applies. ``slots`` must not change afterwards: reasons are made later."""
     binder, rule = check.binder, check.binder.rule
     assert check.verdict is not None
     decision = check.decision(slots)
     place = decision.worst.place
     subjects = {name: record.path for name, record in binder.names.components.items()}
-    reasons = [reason_of(binder, rule.require, rule.require.clause.node, binder.names, slots)]
-    if rule.when is not None and check.condition is not None:
-        reasons.append(reason_of(binder, rule.when, rule.when.clause.node, binder.names, slots))
-    sentence = sentence_of(binder, rule.because, slots)
+    has_condition = check.condition is not None
+
+    @cache
+    def reasons() -> tuple[Reason, ...]:
+        clauses = [rule.require, *([rule.when] if rule.when is not None and has_condition else [])]
+        return tuple(reason_of(binder, clause, clause.clause.node, binder.names, slots) for clause in clauses)
+
+    @cache
+    def sentence() -> str:
+        return sentence_of(binder, rule.because, slots)
+
+    @cache
+    def governing() -> tuple[str, ...]:
+        return governing_of(binder, rule.require, slots)
+
     missing = g.gaps_of(check.whole) if check.verdict is Verdict.UNDETERMINED else ()
     assumed = tuple(
         dict.fromkeys(Assumption(print_node(item.node.value), _default_shown(binder, item.checked, item.node, slots))
@@ -42,13 +54,13 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
     return Finding(
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
         headroom_of(check.require, decision.worst, slots), sentence, rule.remedies, rule.caution, rule.basis,
-        rule.evidence, tuple(reasons), missing, assumed, governing_of(binder, rule.require, slots),
+        rule.evidence, reasons, missing, assumed, governing,
         slots.named(place) if place and not math.isinf(decision.worst.value) else None,
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
 
 
-def unmet_scope(check: Check, slots: Slots) -> NotApplicable:
+def unmet_scope(check: Check) -> NotApplicable:
     """Why the rule does not apply to these subjects."""
     rule = check.binder.rule
     assert rule.when is not None

@@ -18,7 +18,8 @@ from limitrules.language.nodes import Node
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Outcome, decide
 from limitrules.model.values import ComponentRecord, Table
-from limitrules.rules.binding import Absent, Below, Binder, Named, missing_in, shown_unit
+from limitrules.rules.binding import Binder
+from limitrules.rules.bound import Absent, Below, Named, missing_in, shown_unit
 from limitrules.rules.findings import Reason
 from limitrules.rules.slots import Slots
 
@@ -66,7 +67,7 @@ def _free_names(node: Node) -> set[str]:
 class _Explainer:
     def __init__(self, binder: Binder, slots: Slots) -> None:
         # A binder of its own: explaining must not add to what the check read or assumed.
-        self.binder = Binder(binder.system, slots, binder.rule, binder.names, binder.functions)
+        self.binder = Binder(binder.system, slots, binder.rule, binder.names)
         self.slots = slots
 
     # values
@@ -126,20 +127,21 @@ class _Explainer:
             return Reason(node.name, value, span=span, parts=(inner,))
         if isinstance(node, n.Name) and node.name in self.binder.rule.parameters:
             parameter = self.binder.rule.parameters[node.name]
-            return Reason(text, print_node(parameter.value.clause.node), "parameter of the rulepack", span=parameter.span)
+            taken = print_node(parameter.value.clause.node)
+            return Reason(text, taken, "parameter of the rulepack", span=parameter.span)
         if isinstance(node, n.Member) and not isinstance(checked.types[node], Component | Components):
             return self._leaf(checked, node, names, text, value)
         if isinstance(node, n.Assume):
             return self._assumed(checked, node, names, text, value)
-        parts = tuple(self.reason(checked, child, names) for child in node.children() if _says_something(child, checked))
+        said = [child for child in node.children() if _says_something(child, checked)]
+        parts = tuple(self.reason(checked, child, names) for child in said)
         return Reason(text, value, span=span, parts=parts)
 
     def _leaf(self, checked: Checked, node: n.Member, names: Named, text: str, value: str) -> Reason:
-        found = self.binder.locate(checked, node, names)
-        if found is None or found[0] is None:
+        record, attribute = self.binder.locate(checked, node, names) or (None, "")
+        if record is None:
             missing = missing_in(self.binder.bind(checked, node, names))
             return Reason(text, value, "missing", path=missing[0] if missing else "", span=checked.clause.span(node))
-        record, attribute = found
         stated = record.values.get(attribute)
         path = f"{record.path}.{attribute}"
         if stated is None or stated.is_unknown:

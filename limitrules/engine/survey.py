@@ -8,11 +8,12 @@ from limitrules.engine.check import Check
 from limitrules.engine.finding import finding_of, unmet_scope
 from limitrules.engine.missing import missing_values
 from limitrules.foundation.diagnostics import InputError
+from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
-from limitrules.language.functions import STANDARD, Registry
-from limitrules.model.quantity import Uncertain
+from limitrules.model.quantity import QuantityError, Uncertain, parse_quantity
 from limitrules.model.system import System
-from limitrules.rules.binding import Absent, Binder, subjects_of
+from limitrules.rules.binding import Binder
+from limitrules.rules.bound import Absent
 from limitrules.rules.concessions import Concessions
 from limitrules.rules.findings import (
     Finding,
@@ -23,6 +24,7 @@ from limitrules.rules.findings import (
 )
 from limitrules.rules.rule import Rule, Rulepack
 from limitrules.rules.slots import Slots
+from limitrules.rules.subjects import subjects_of
 
 _ORDER = {Verdict.BREACHED: 0, Verdict.MARGINAL: 1, Verdict.UNDETERMINED: 2, Verdict.MET: 3}
 
@@ -35,13 +37,11 @@ class Survey:
         system: System,
         rulepacks: Sequence[Rulepack],
         concessions: Concessions | None = None,
-        functions: Registry = STANDARD,
     ) -> None:
         self._system = system
         self._changes: dict[str, str] = {}
         self.rulepacks = tuple(rulepacks)
         self.concessions = concessions or Concessions()
-        self.functions = functions
         self._bind()
 
     # binding
@@ -50,7 +50,7 @@ class Survey:
         self.slots = Slots()
         self.checks: list[Check] = []
         self._readers: dict[str, list[int]] = {}
-        self._numeric: dict[str, Uncertain] = {}
+        self._units: dict[str, Unit | None] = {}
         self.without_subject: list[NotApplicable] = []
         self.without_tie: list[tuple[Rule, Absent]] = []
         for rulepack in self.rulepacks:
@@ -62,7 +62,7 @@ class Survey:
 
     def _bind_rule(self, rule: Rule) -> None:
         found = False
-        for binder in subjects_of(rule, self._system, self.slots, self.functions):
+        for binder in subjects_of(rule, self._system, self.slots):
             found = True
             if isinstance(binder, Absent):
                 self.without_tie.append((rule, binder))
@@ -116,9 +116,13 @@ class Survey:
         """The new number where one number takes the place of another, else None."""
         if path not in self.slots.index or path not in self._readers:
             return None
-        value = self._system.with_value(path, text).value(path)
-        content = value.content if value is not None else None
-        return content if isinstance(content, Uncertain) else None
+        if path not in self._units:
+            self._units[path] = self._system.attribute(path).unit
+        unit = self._units[path]
+        try:
+            return parse_quantity(text, unit) if unit is not None else None
+        except QuantityError:
+            return None  # the long form, a count, or a mistake: read with all that belongs to it
 
     def _change_structure(self, path: str, text: str) -> list[Check]:
         changed = self.system.with_value(path, text)
@@ -130,7 +134,7 @@ class Survey:
         affected = []
         for position in self._readers.get(path, []):
             old = before[position]
-            binder = Binder(changed, self.slots, old.binder.rule, old.binder.names.renewed(changed), self.functions)
+            binder = Binder(changed, self.slots, old.binder.rule, old.binder.names.renewed(changed))
             check = _check(old.binder.rule, binder)
             self.checks[position] = check
             check.evaluate(self.slots)
@@ -145,13 +149,14 @@ class Survey:
     def result(self) -> SurveyResult:
         """All findings with their reasons, worst first."""
         system = self.system
+        slots = self.slots.copy()
         findings: list[Finding] = []
         passed_over = list(self.without_subject)
         for check in self.checks:
             if check.verdict is None:
-                passed_over.append(unmet_scope(check, self.slots))
+                passed_over.append(unmet_scope(check))
             else:
-                findings.append(finding_of(check, self.slots, self.concessions))
+                findings.append(finding_of(check, slots, self.concessions))
         findings.extend(_tie_missing(rule, missing) for rule, missing in self.without_tie)
         findings.sort(key=_rank)
         used = tuple(RulepackUsed(pack.name, pack.version, pack.content) for pack in self.rulepacks)
@@ -160,10 +165,12 @@ class Survey:
 
 
 def survey(
-    system: System, rulepacks: Sequence[Rulepack], concessions: Concessions | None = None, functions: Registry = STANDARD
+    system: System,
+    rulepacks: Sequence[Rulepack],
+    concessions: Concessions | None = None,
 ) -> SurveyResult:
     """Evaluate rulepacks over a system."""
-    return Survey(system, rulepacks, concessions, functions).result()
+    return Survey(system, rulepacks, concessions).result()
 
 
 def _check(rule: Rule, binder: Binder) -> Check:

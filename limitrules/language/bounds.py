@@ -11,23 +11,24 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any, cast
 
-import attrs
-from attrs import frozen
+from attrs import evolve, frozen
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
 from limitrules.language.exactly import Bound, Box, Range, number_over, point
-from limitrules.language.shadow import Pair, shadow_number
+from limitrules.language.shadow import Pair
+from limitrules.language.tape import Tape
 
 BUDGET = 400
 """How many boxes are looked at before the enclosure found so far is given as it is."""
 RELATIVE = 1e-7
+ABSOLUTE = 1e-12
 _CORNERS = 6
 _INF = math.inf
+_step = math.nextafter
 
 
 @frozen
@@ -46,22 +47,71 @@ class Infimum:
 
 def infimum(term: g.Numeric, box: Box) -> Infimum:
     """Lower bound of a numeric term over a box, with the point where it is reached."""
-    return _Search(term, box).run()
+    return Extremes(term).lowest(box)
 
 
 def supremum(term: g.Numeric, box: Box) -> Infimum:
-    """Upper bound: the infimum of the negated term, turned back."""
-    found = infimum(g.Negate(term), box)
-    return Infimum(-found.value, -found.reached, found.place, found.tight)
+    """Upper bound of a numeric term over a box, with the point where it is reached."""
+    return Extremes(term).highest(box)
+
+
+class Extremes:
+    """A numeric term, prepared once to be bounded over many boxes."""
+
+    def __init__(self, term: g.Numeric) -> None:
+        self.term = term
+        self.inputs = g.inputs_of(term)
+        self._tape: Tape | None = None
+        self._members: list[Extremes] | None = None
+
+    def lowest(self, box: Box) -> Infimum:
+        """The lower bound, with the point where it is reached."""
+        if isinstance(self.term, g.Least) and self._splits():
+            # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
+            found = [member.lowest(box) for member in self.members]
+            return self._filled(min(found, key=lambda item: (item.value, item.reached)), box)
+        return _Search(self.term, self.tape, box, 1).run()
+
+    def highest(self, box: Box) -> Infimum:
+        """The upper bound, with the point where it is reached."""
+        if isinstance(self.term, g.Greatest) and self._splits():
+            found = [member.highest(box) for member in self.members]
+            return self._filled(max(found, key=lambda item: (item.value, item.reached)), box)
+        turned = _Search(self.term, self.tape, box, -1).run()
+        return Infimum(-turned.value, -turned.reached, turned.place, turned.tight)
+
+    @property
+    def tape(self) -> Tape:
+        if self._tape is None:
+            self._tape = Tape(self.term)
+        return self._tape
+
+    @property
+    def members(self) -> list[Extremes]:
+        if self._members is None:
+            assert isinstance(self.term, g.Gathered)
+            self._members = [Extremes(part.value) for part in self.term.parts]
+        return self._members
+
+    def _splits(self) -> bool:
+        return isinstance(self.term, g.Gathered) and all(part.guard is None for part in self.term.parts)
+
+    def _filled(self, found: Infimum, box: Box) -> Infimum:
+        """The place with the inputs that only other members read at their lower ends; the term takes what it reaches."""
+        place = {index: found.place.get(index, box[index][0]) for index in self.inputs}
+        if len(place) == len(found.place):
+            return found
+        return evolve(found, place=place)
 
 
 class _Search:
-    """One minimisation. Inputs that the term does not read stay at the low end of their range."""
+    """One minimisation of the term times ``sign``."""
 
-    def __init__(self, term: g.Numeric, box: Box) -> None:
+    def __init__(self, term: g.Numeric, tape: Tape, box: Box, sign: int) -> None:
         self.term = term
-        self.tape = _Tape(term)
-        self.box = {index: box[index] for index in self.tape.inputs}
+        self.tape = tape
+        self.sign = sign
+        self.box = {index: box[index] for index in tape.inputs}
         self.free = [index for index, (low, high) in self.box.items() if low != high]
 
     def run(self) -> Infimum:
@@ -70,63 +120,109 @@ class _Search:
         if not open_inputs:
             return self._at({index: low for index, (low, _) in fixed.items()})
         if len(open_inputs) <= _CORNERS and self.tape.is_multilinear(open_inputs):
-            return min((self._at(corner) for corner in _corners(fixed, open_inputs)), key=lambda item: item.reached)
+            return self._lowest_of([self._at(corner) for corner in _corners(fixed, open_inputs)])
         return self._halve(fixed)
+
+    def _lowest_of(self, corners: list[Infimum]) -> Infimum:
+        """The corner that reaches lowest; what is missing may make the bound lower at another one."""
+        best = min(corners, key=lambda item: item.reached)
+        value = min(item.value for item in corners)
+        return best if value == best.value else Infimum(value, best.reached, best.place, _close(value, best.reached))
 
     def _at(self, place: dict[int, Fraction]) -> Infimum:
         low, high = number_over(self.term, point(place))
+        if self.sign < 0:
+            low, high = -high, -low
         return Infimum(low, high, place, low == high or _close(low, high))
 
     def _fix(self, box: dict[int, Range]) -> dict[int, Range]:
         """Set every input whose influence has one sign to the end where the term is lowest."""
         box = dict(box)
-        while True:
-            shadows = _shadows(box)
-            slopes = self.tape.slopes(shadows)
+        while any(box[index][0] != box[index][1] for index in self.free):
+            slopes = self.tape.slopes(_shadows(box))
             moved = False
             for index in self.free:
                 low, high = box[index]
-                if low == high or index not in slopes:
+                if low == high:
                     continue
                 least, most = slopes[index]
-                if least >= 0.0:
-                    box[index], moved = (low, low), True
-                elif most <= 0.0:
-                    box[index], moved = (high, high), True
+                if least >= 0.0 or most <= 0.0:
+                    end = low if (least >= 0.0) == (self.sign > 0) else high
+                    box[index], moved = (end, end), True
             if not moved:
-                return box
+                break
+        return box
 
     def _halve(self, box: dict[int, Range]) -> Infimum:
+        """Best-first halving. Boxes are compared by floats rounded outwards; only the place found is exact."""
         counter = itertools.count()
-        best = self._best_of(box)
-        queue = [(self._lower(box), next(counter), box)]
-        looked = 0
+        best, place = self._best_of(box)
+        start = self._whole(_shadows(box))
+        # What is lost to rounding is a share of the term's size, not of a lowest value that may be zero.
+        grain = ABSOLUTE * min(max(abs(start[0]), abs(start[1])), 1e300)
+        queue = [(start[0], next(counter), box)]
+        looked, tight = 0, True
+        floor: Bound = _INF
         while queue:
             lower, _, box = heapq.heappop(queue)
-            if _close(lower, best.reached) or lower >= best.reached:
-                return Infimum(min(_rational(lower), best.reached), best.reached, best.place, True)
+            if lower >= best:
+                break
+            if _close(lower, best, grain):
+                # What floats leave open between the two, rationals close, so that ties are exact.
+                if looked < BUDGET and self._exact_lower(box) >= self._at(place).value:
+                    looked += 1
+                    continue
+                floor = min(floor, _rational(lower))
+                break
             if looked >= BUDGET:
-                return Infimum(_rational(lower), best.reached, best.place, False)
-            for half in self._halves(box):
+                floor, tight = min(floor, _rational(lower)), False
+                break
+            halves = self._halves(box)
+            if not halves:
+                # A point is as low as it is; only what is missing there keeps it open.
+                floor = min(floor, self._exact_lower(box))
+            for half in halves:
                 looked += 1
                 half = self._fix(half)
-                found = self._best_of(half)
-                if found.reached < best.reached:
-                    best = found
+                found, at = self._best_of(half)
+                if found < best:
+                    best, place = found, at
                 low = self._lower(half)
-                if low < best.reached:
+                if low < best:
                     heapq.heappush(queue, (low, next(counter), half))
-        return Infimum(best.reached, best.reached, best.place, True)
+        exact = self._at(place)
+        value = min(floor, exact.value)
+        return Infimum(value, exact.reached, place, tight and _close(value, exact.reached, grain))
+
+    def _exact_lower(self, box: dict[int, Range]) -> Bound:
+        low, high = number_over(self.term, box)
+        return low if self.sign > 0 else -high
+
+    def _whole(self, shadows: Mapping[int, Pair]) -> Pair:
+        low, high = self.tape.values(shadows)[-1]
+        return (low, high) if self.sign > 0 else (-high, -low)
 
     def _lower(self, box: dict[int, Range]) -> float:
-        return self.tape.values(_shadows(box))[-1][0]
+        """The better of the interval bound and the one from the slopes about the middle."""
+        shadows = _shadows(box)
+        low = self._whole(shadows)[0]
+        middles = {index: (pair[0] + pair[1]) / 2 for index, pair in shadows.items()}
+        centre = self._whole({index: (value, value) for index, value in middles.items()})[0]
+        for index, slope in self.tape.slopes(shadows).items():
+            pair = shadows[index]
+            if pair[0] != pair[1]:
+                reach = max(pair[1] - middles[index], middles[index] - pair[0])
+                steep = max(abs(slope[0]), abs(slope[1]))
+                centre = _step(centre - _step(_step(reach, _INF) * steep, _INF), -_INF)
+        return max(low, centre) if centre == centre else low
 
-    def _best_of(self, box: dict[int, Range]) -> Infimum:
-        """The better of the box's middle and its two outermost corners."""
+    def _best_of(self, box: dict[int, Range]) -> tuple[float, dict[int, Fraction]]:
+        """The best of the box's middle and its two outermost corners: what is reached there at the most, and where."""
         middle = {index: (low + high) / 2 for index, (low, high) in box.items()}
         lows = {index: low for index, (low, _) in box.items()}
         highs = {index: high for index, (_, high) in box.items()}
-        return min((self._at(place) for place in (middle, lows, highs)), key=lambda item: item.reached)
+        found = [(self._whole(_shadows(point(place)))[1], place) for place in (middle, lows, highs)]
+        return min(found, key=lambda item: item[0])
 
     def _halves(self, box: dict[int, Range]) -> list[dict[int, Range]]:
         shadows = _shadows(box)
@@ -164,245 +260,11 @@ def _corners(box: dict[int, Range], indices: list[int]) -> list[dict[int, Fracti
     return found
 
 
-def _close(low: Bound, high: Bound) -> bool:
+def _close(low: Bound, high: Bound, grain: float = 0.0) -> bool:
     if math.isinf(low) or math.isinf(high):
         return False
-    return float(high) - float(low) <= RELATIVE * max(abs(float(low)), abs(float(high)))
+    return float(high) - float(low) <= max(RELATIVE * max(abs(float(low)), abs(float(high))), grain)
 
 
 def _rational(value: float | Fraction) -> Bound:
     return Fraction(value) if math.isfinite(value) else value
-
-
-# The tape: every term once, operands before what uses them, so that a sweep in reverse gathers slopes.
-
-_Slopes = dict[int, Pair]
-_ANY_SLOPE: Pair = (-_INF, _INF)
-_ONE: Pair = (1.0, 1.0)
-_NOTHING: Pair = (0.0, 0.0)
-_SOME: Pair = (0.0, 1.0)
-_step = math.nextafter
-
-
-class _Tape:
-    def __init__(self, term: g.Numeric) -> None:
-        self.terms: list[g.Numeric] = []
-        self._place: dict[int, int] = {}
-        self._append(term)
-        self.shadows = [shadow_number(self._shallow(item)) for item in self.terms]
-        self.inputs = g.inputs_of(term)
-        self.guarded = _guard_inputs(term)
-
-    def _append(self, term: g.Numeric) -> None:
-        if id(term) in self._place:
-            return
-        for child in term.below():
-            if isinstance(child, g.Numeric):
-                self._append(child)
-        self._place[id(term)] = len(self.terms)
-        self.terms.append(term)
-
-    def values(self, box: Mapping[int, Pair]) -> list[Pair]:
-        """Enclosures of all terms; the whole term comes last."""
-        slots = dict(box)
-        for place, shadow in enumerate(self.shadows):
-            slots[-1 - place] = shadow(slots)
-        return [slots[-1 - place] for place in range(len(self.shadows))]
-
-    def value(self, term: g.Numeric, found: list[Pair]) -> Pair:
-        return found[self._place[id(term)]]
-
-    def _shallow(self, term: g.Numeric) -> g.Numeric:
-        """The term with the results of its operands in place of the operands, kept in slots below zero."""
-
-        def slot(child: g.Numeric) -> g.Input:
-            return g.Input(-1 - self._place[id(child)])
-
-        if isinstance(term, g.Binary):
-            return attrs.evolve(term, left=slot(term.left), right=slot(term.right))
-        if isinstance(term, g.Negate | g.Absolute):
-            return attrs.evolve(term, value=slot(term.value))
-        if isinstance(term, g.Gathered):
-            parts = tuple(attrs.evolve(part, value=slot(part.value)) for part in term.parts)
-            return attrs.evolve(term, parts=parts)
-        if isinstance(term, g.Apply):
-            return attrs.evolve(term, arguments=tuple(map(slot, term.arguments)))
-        if isinstance(term, g.Lookup):
-            return attrs.evolve(term, at=slot(term.at))
-        if isinstance(term, g.Select):
-            return attrs.evolve(term, then=slot(term.then), other=slot(term.other))
-        return term
-
-    def slopes(self, box: Mapping[int, Pair]) -> _Slopes:
-        """Enclosures of the slope of the whole term in each input, over the box.
-
-        An input that decides which member or branch takes part may make the term jump, so its slope is open.
-        """
-        values = self.values(box)
-        pull: list[Pair] = [_NOTHING] * len(self.terms)
-        pull[-1] = _ONE
-        slopes: _Slopes = {}
-        for place in range(len(self.terms) - 1, -1, -1):
-            own = pull[place]
-            if own == _NOTHING:
-                continue
-            term = self.terms[place]
-            if isinstance(term, g.Input):
-                slopes[term.index] = _plus(slopes.get(term.index, _NOTHING), own)
-                continue
-            for child, weight in _BACKWARD[type(term)](self, term, values):
-                index = self._place[id(child)]
-                pull[index] = _plus(pull[index], _by(own, weight))
-        for index in self.guarded:
-            slopes[index] = _ANY_SLOPE
-        for index in self.inputs:
-            slopes.setdefault(index, _NOTHING)
-        return slopes
-
-    def is_multilinear(self, indices: list[int]) -> bool:
-        """True where the term is of degree at most one in each of these inputs, lowest members included."""
-        wanted = frozenset(indices)
-        degrees: dict[int, dict[int, int] | None] = {}
-        for place, term in enumerate(self.terms):
-            degrees[place] = self._degree(term, degrees, wanted)
-        whole = degrees[len(self.terms) - 1]
-        return whole is not None and all(count <= 1 for count in whole.values())
-
-    def _degree(self, term: g.Numeric, known: dict[int, dict[int, int] | None], wanted: frozenset[int]) -> (
-        dict[int, int] | None
-    ):  # fmt: skip
-        if isinstance(term, g.Input):
-            return {term.index: 1} if term.index in wanted else {}
-        below = [known[self._place[id(child)]] for child in term.below() if isinstance(child, g.Numeric)]
-        if all(item == {} for item in below) and not isinstance(term, g.Select | g.Gathered):
-            return {}
-        if any(item is None for item in below):
-            return None
-        parts = cast("list[dict[int, int]]", below)
-        if isinstance(term, g.Multiply):
-            return _merged(parts, lambda one, other: one + other)
-        if isinstance(term, g.Add | g.Subtract | g.Negate):
-            return _merged(parts, max)
-        if isinstance(term, g.Divide):
-            return parts[0] if not parts[1] else None
-        if isinstance(term, g.Total) and all(part.guard is None for part in term.parts):
-            return _merged(parts, max)
-        return None
-
-
-def _merged(parts: list[dict[int, int]], join: Callable[[int, int], int]) -> dict[int, int]:
-    result: dict[int, int] = {}
-    for part in parts:
-        for index, count in part.items():
-            result[index] = join(result[index], count) if index in result else count
-    return result
-
-
-def _guard_inputs(term: g.Ground) -> frozenset[int]:
-    """The inputs that decide which member or branch takes part anywhere below."""
-    found: set[int] = set()
-    for item in term.walk():
-        if isinstance(item, g.Select):
-            found.update(g.inputs_of(item.condition))
-        elif isinstance(item, g.Gathered):
-            for part in item.parts:
-                if part.guard is not None:
-                    found.update(g.inputs_of(part.guard))
-    return frozenset(found)
-
-
-def _plus(one: Pair, other: Pair) -> Pair:
-    low, high = one[0] + other[0], one[1] + other[1]
-    return (_step(low, -_INF) if low == low else -_INF), (_step(high, _INF) if high == high else _INF)
-
-
-def _by(one: Pair, other: Pair) -> Pair:
-    if one == _ONE:
-        return other
-    a, b = one
-    c, d = other
-    corners = (_times(a, c), _times(a, d), _times(b, c), _times(b, d))
-    low, high = min(corners), max(corners)
-    # Zero stays zero: a slope that is known to have one sign keeps it.
-    return (low if low == 0.0 else _step(low, -_INF)), (high if high == 0.0 else _step(high, _INF))
-
-
-def _times(one: float, other: float) -> float:
-    return one * other if one and other else 0.0
-
-
-_Pulls = list[tuple[g.Numeric, Pair]]
-
-
-def _multiply_back(tape: _Tape, term: g.Multiply, values: list[Pair]) -> _Pulls:
-    return [(term.left, tape.value(term.right, values)), (term.right, tape.value(term.left, values))]
-
-
-def _divide_back(tape: _Tape, term: g.Divide, values: list[Pair]) -> _Pulls:
-    left, right = tape.value(term.left, values), tape.value(term.right, values)
-    if right[0] <= 0.0 <= right[1]:
-        return [(term.left, _ANY_SLOPE), (term.right, _ANY_SLOPE)]
-    low, high = sorted((1 / right[0], 1 / right[1]))
-    over = (_step(low, -_INF), _step(high, _INF))
-    return [(term.left, over), (term.right, _by((-left[1], -left[0]), _square(over)))]
-
-
-def _square(pair: Pair) -> Pair:
-    corners = (pair[0] * pair[0], pair[1] * pair[1])
-    return max(0.0, _step(min(corners), -_INF)), _step(max(corners), _INF)
-
-
-def _absolute_back(tape: _Tape, term: g.Absolute, values: list[Pair]) -> _Pulls:
-    low, high = tape.value(term.value, values)
-    return [(term.value, _ONE if low >= 0.0 else (-1.0, -1.0) if high <= 0.0 else (-1.0, 1.0))]
-
-
-def _gathered_back(tape: _Tape, term: g.Gathered, values: list[Pair]) -> _Pulls:
-    pairs = [tape.value(part.value, values) for part in term.parts]
-    if isinstance(term, g.Total):
-        return [(part.value, _ONE if part.guard is None else _SOME) for part in term.parts]
-    sign = 1.0 if isinstance(term, g.Least) else -1.0
-    rims = [(pair[0], pair[1]) if sign > 0 else (-pair[1], -pair[0]) for pair in pairs]
-    sure = [rim[1] for rim, part in zip(rims, term.parts, strict=True) if part.guard is None]
-    edge = min(sure, default=_INF)
-    able = [rim[0] <= edge for rim in rims]
-    lone = sum(able) == 1 and len(sure) == len(rims)
-    return [(part.value, _ONE if lone else _SOME) for part, may in zip(term.parts, able, strict=True) if may]
-
-
-def _apply_back(tape: _Tape, term: g.Apply, values: list[Pair]) -> _Pulls:
-    signs = {"rises": (0.0, _INF), "falls": (-_INF, 0.0), "neither": _ANY_SLOPE}
-    inside = term.function.within(tape.value(argument, values) for argument in term.arguments)
-    return [(argument, signs[item.direction.value] if inside else _ANY_SLOPE)
-            for item, argument in zip(term.function.arguments, term.arguments, strict=True)]  # fmt: skip
-
-
-def _lookup_back(tape: _Tape, term: g.Lookup, values: list[Pair]) -> _Pulls:
-    low, high = tape.value(term.at, values)
-    points = term.points
-    if low < points[0][0] or high > points[-1][0]:
-        return [(term.at, _ANY_SLOPE)]
-    slopes = [(y1 - y0) / (x1 - x0) for (x0, y0), (x1, y1) in itertools.pairwise(points) if low <= x1 and x0 <= high]
-    return [(term.at, (float_below(min(slopes)), float_above(max(slopes))))]
-
-
-def _select_back(tape: _Tape, term: g.Select, values: list[Pair]) -> _Pulls:
-    return [(term.then, _SOME), (term.other, _SOME)]
-
-
-_BACKWARD: Mapping[type[g.Ground], Callable[[_Tape, Any, list[Pair]], _Pulls]] = {
-    g.Constant: lambda tape, term, values: [],
-    g.Gap: lambda tape, term, values: [],
-    g.Negate: lambda tape, term, values: [(term.value, (-1.0, -1.0))],
-    g.Absolute: _absolute_back,
-    g.Add: lambda tape, term, values: [(term.left, _ONE), (term.right, _ONE)],
-    g.Subtract: lambda tape, term, values: [(term.left, _ONE), (term.right, (-1.0, -1.0))],
-    g.Multiply: _multiply_back,
-    g.Divide: _divide_back,
-    g.Total: _gathered_back,
-    g.Least: _gathered_back,
-    g.Greatest: _gathered_back,
-    g.Apply: _apply_back,
-    g.Lookup: _lookup_back,
-    g.Select: _select_back,
-}

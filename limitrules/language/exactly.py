@@ -114,7 +114,8 @@ def _total(term: g.Total, box: Box) -> Enclosure:
 
 def _taking_part(term: g.Gathered, box: Box) -> tuple[list[Enclosure], list[Enclosure]]:
     """The enclosures of members that surely take part, and of those that may."""
-    sure, perhaps = [], []
+    sure: list[Enclosure] = []
+    perhaps: list[Enclosure] = []
     for part in term.parts:
         taken = True if part.guard is None else truth_over(part.guard, box)
         if taken is not False:

@@ -76,7 +76,8 @@ class Function:
 
     def within(self, intervals: Iterable[Bounds]) -> bool:
         """True where every argument interval lies inside the validity range."""
-        return all(item.low <= low and high <= item.high for item, (low, high) in zip(self.arguments, intervals))
+        pairs = zip(self.arguments, intervals, strict=False)
+        return all(item.low <= low and high <= item.high for item, (low, high) in pairs)
 
     def interval(self, *intervals: Bounds) -> Bounds:
         """Enclosure of the values over a box of arguments, each a pair of floats in SI.
@@ -98,15 +99,15 @@ class Function:
     def _with(self, intervals: tuple[Bounds, ...]) -> Iterator[tuple[Argument, Bounds]]:
         return zip(self.arguments, intervals, strict=True)
 
-    def at(self, *values: Fraction) -> tuple[Fraction, Fraction] | None:
-        """Rational enclosure of the value at a point; None outside the range."""
+    def at(self, *values: Fraction) -> tuple[Fraction | float, Fraction | float] | None:
+        """Enclosure of the value at a point, in rationals or infinities; None outside the range."""
         shadows = [(float_below(value), float_above(value)) for value in values]
         if not self.within(shadows):
             return None
         if self.exact is not None:
             return self.exact(*values)
         low, high = self.interval(*shadows)
-        return (Fraction(low), Fraction(high)) if math.isfinite(low) and math.isfinite(high) else None
+        return tuple(Fraction(end) if math.isfinite(end) else end for end in (low, high))  # type: ignore[return-value]
 
 
 class Registry:
@@ -147,8 +148,9 @@ def _problems(function: Function) -> Iterator[str]:
         yield "expected a meaning in one sentence; given none"
     if not function.arguments:
         yield "expected at least one argument; given none"
-    if not callable(function.result):
-        yield f"expected a result rule to call; given {function.result!r}"
+    result: object = function.result
+    if not callable(result):
+        yield f"expected a result rule to call; given {result!r}"
     if function.lowered:
         return
     if not callable(function.point):
@@ -199,7 +201,7 @@ def _contradiction(function: Function, item: Argument, here: list[float], there:
     )
     promise = item.direction.value
     if function.enclose is not None and not wrong:
-        box = [(min(pair), max(pair)) for pair in zip(here, there)]
+        box = [(min(pair), max(pair)) for pair in zip(here, there, strict=True)]
         low, high = function.enclose(*box)
         wrong = min(first[1], second[1]) < low or max(first[0], second[0]) > high
         promise = "enclosure"

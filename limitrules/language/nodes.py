@@ -85,7 +85,11 @@ class Arithmetic(Node):
 
 @frozen(eq=False)
 class Margin(Node):
-    """``base less amount`` or ``base plus amount``; the amount is a share of the base or absolute."""
+    """``base less amount``, ``plus`` or ``plus or minus``; the amount is a share of the base or absolute.
+
+    With ``plus or minus`` the base is uncertain by the amount to either side: the tolerance of a value that the
+    document states as a value of its own, such as the error of a device.
+    """
 
     word: str
     base: Node
@@ -220,7 +224,10 @@ COMPARISONS = {
     "warmer than": ">",
 }
 
-STATES = ("stated", "missing", "rated", "configured", "reported", "measured", "derived", "assumed")
+# Words that open a value or a condition, so that nothing can be named like them.
+RESERVED = frozenset({"not", "if", "yes", "no", "every", "some", "total", "lowest", "highest", "count"})
+
+STATES = ("stated", "missing", "unknown", "rated", "configured", "reported", "measured", "derived", "assumed")
 
 
 @frozen(eq=False)

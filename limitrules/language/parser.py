@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from fractions import Fraction
 from functools import cache
@@ -14,40 +15,19 @@ from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, n
 from limitrules.foundation.dimension import NUMBER
 from limitrules.foundation.exact import parse_decimal
 from limitrules.foundation.source import Source, Span
-from limitrules.foundation.units import UnknownUnit, parse_unit, unit_for
+from limitrules.foundation.units import UNITS, UnknownUnit, parse_unit, suggest, unit_for
 from limitrules.language import nodes as n
+from limitrules.language.mistakes import habit_diagnostic, syntax_diagnostic
 from limitrules.language.nodes import Clause, Node
 
 MAX_LENGTH = 4000
 MAX_DEPTH = 40
+"""How deep phrases may stand within each other; what walks a tree may count on it."""
 Place = Callable[[int, int], Span]
 
-# What each terminal is called in the words one types.
-_WORDS = {
-    "AT_OR_BELOW": "`at or below`", "AT_OR_ABOVE": "`at or above`", "BELOW": "`below`", "ABOVE": "`above`",
-    "EQUALS": "`equals`", "DIFFERS_FROM": "`differs from`", "LONGER_THAN": "`longer than`",
-    "SHORTER_THAN": "`shorter than`", "AT_MOST": "`at most`", "AT_LEAST": "`at least`",
-    "COLDER_THAN": "`colder than`", "WARMER_THAN": "`warmer than`", "BETWEEN": "`between`", "WITHIN": "`within`",
-    "IS": "`is`", "IN": "`in`", "AND": "`and`", "OR": "`or`", "OTHERWISE": "`otherwise`", "LESS": "`less`",
-    "PLUS": "`plus`", "ADD": "`+`", "SUBTRACT": "`-`", "MULTIPLY": "`*`", "DIVIDE": "`/`", "AT": "`at`",
-    "DOT": "`.`", "UNIT": "a unit", "NUMBER": "a number", "NAME": "a name", "STRING": "a quoted word",
-    "OVER": "`over`", "WHERE": "`where`", "THEN": "`then`", "ELSE": "`else`", "OF": "`of`", "LPAR": "`(`",
-    "RPAR": "`)`", "COMMA": "`,`", "COLON": "`:`", "NOT": "`not`", "IF": "`if`", "$END": "the end",
-}  # fmt: skip
-_COMPARING = {"AT_OR_BELOW", "AT_OR_ABOVE", "BELOW", "ABOVE", "EQUALS", "DIFFERS_FROM", "LONGER_THAN",
-              "SHORTER_THAN", "AT_MOST", "AT_LEAST", "COLDER_THAN", "WARMER_THAN", "BETWEEN", "WITHIN"}  # fmt: skip
-_VALUES = {"NUMBER", "NAME", "STRING", "LPAR", "TOTAL", "LOWEST", "HIGHEST", "COUNT", "YES", "NO", "SUBTRACT"}
-_ARITHMETIC = {"ADD", "SUBTRACT", "MULTIPLY", "DIVIDE"}
-
+_MARGINS = {"LESS": "less", "PLUS": "plus", "PLUS_OR_MINUS": "plus or minus"}
 _OPERATORS = {"−": "-", "·": "*", "×": "*"}  # noqa: RUF001
-
-_HABITS = {
-    "==": "`equals`", "&&": "`and`", "||": "`or`", "!": "`not`", "<>": "`differs from`", "**": "a product",
-    "'": 'a word in double quotes, `"lfp"`', "~": "`within T of B`", "^": "a product", "&": "`and`", "|": "`or`",
-    "?": "`if A then B else C`", "±": "a value with its tolerance in the system document, not in a rule",
-    "%": "`25 %` behind a number", ";": "one condition, joined with `and`", "[": "`lowest of (a, b)`", ",": "`.` "
-    "for decimals, as in `2.5 A`",
-}  # fmt: skip
+_LARGEST_POWER = 99
 
 
 def parse_clause(text: str, place: Place | None = None, name: str = "<clause>") -> Clause:
@@ -60,15 +40,32 @@ def parse_clause(text: str, place: Place | None = None, name: str = "<clause>") 
         source = Source(name, text)
         place = source.span
     _guard(text, place)
+
     from lark.exceptions import UnexpectedInput
 
     try:
-        return Clause(text, cast(Node, _parser().parse(text)), place)
+        node = cast(Node, _parser().parse(text))
     except UnexpectedInput as error:
-        raise InputError([_syntax_diagnostic(error, text, place)]) from None
+        raise InputError([syntax_diagnostic(error, text, place)]) from None
     except _Misread as error:
-        raise InputError([Diagnostic(error.code, error.message, place(error.start, error.end),
-                                     error.expected, error.advice)]) from None  # fmt: skip
+        habit = habit_diagnostic(text, error.start, place) if error.code == "unknown-state" else None
+        raise InputError([habit or error.diagnostic(place)]) from None
+    if depth_of(node) > MAX_DEPTH:
+        raise InputError([_too_deep("the phrases stand too deep within each other", place(node.start, node.end))])
+    return Clause(text, node, place)
+
+
+def depth_of(node: Node) -> int:
+    """How many nodes stand one within the other."""
+    deepest, level = 0, [node]
+    while level:
+        deepest += 1
+        level = [child for item in level for child in item.children()]
+    return deepest
+
+
+def _too_deep(message: str, span: Span) -> Diagnostic:
+    return Diagnostic("clause-too-deep", message, span, f"at most {MAX_DEPTH} levels", "name parts of it under `let`")
 
 
 def _guard(text: str, place: Place) -> None:
@@ -79,9 +76,7 @@ def _guard(text: str, place: Place) -> None:
     for index, char in enumerate(text):
         depth += (char == "(") - (char == ")")
         if depth > MAX_DEPTH:
-            raise InputError([Diagnostic("clause-too-deep", "the parentheses are nested too deep",
-                                         place(index, index + 1), f"at most {MAX_DEPTH} levels",
-                                         "name parts of it under `let`")])  # fmt: skip
+            raise InputError([_too_deep("the parentheses stand too deep within each other", place(index, index + 1))])
 
 
 @cache
@@ -101,53 +96,8 @@ class _Misread(Exception):
         self.code, self.message, self.start, self.end = code, message, start, end
         self.expected, self.advice = expected, advice
 
-
-def _syntax_diagnostic(error: Any, text: str, place: Place) -> Diagnostic:
-    from lark.exceptions import UnexpectedToken
-
-    if isinstance(error, UnexpectedToken) and error.token.type != "$END":
-        start, found = error.token.start_pos or 0, str(error.token)
-        expected = _in_words(set(error.accepts or error.expected))
-        return Diagnostic("syntax", f"`{found}` is not understood here", place(start, start + len(found)),
-                          expected, _habit(text, start))  # fmt: skip
-    if isinstance(error, UnexpectedToken):
-        end = len(text.rstrip())
-        expected = _in_words(set(error.accepts or error.expected))
-        return Diagnostic("syntax", "the clause ends too early", place(max(0, end - 1), max(end, 1)), expected)
-    start = error.pos_in_stream
-    expected = _in_words(set(getattr(error, "allowed", ()) or ()))
-    return Diagnostic("syntax", f"`{_token_at(text, start)}` is not understood here",
-                      place(start, start + len(_token_at(text, start))), expected, _habit(text, start))  # fmt: skip
-
-
-def _token_at(text: str, start: int) -> str:
-    end = start + 1
-    while end < len(text) and text[start].isalnum() and text[end].isalnum():
-        end += 1
-    return text[start:end]
-
-
-def _habit(text: str, start: int) -> str:
-    for typed in (text[max(0, start - 1) : start + 1], text[start : start + 2], text[start : start + 1]):
-        advice = _HABITS.get(typed)
-        if advice:
-            return advice
-    return ""
-
-
-def _in_words(terminals: set[str]) -> str:
-    words: list[str] = []
-    if len(terminals & _COMPARING) == len(_COMPARING):
-        words.append("a comparison (`at or below`, `between` ...)")
-        terminals = terminals - _COMPARING
-    if {"NUMBER", "NAME", "LPAR"} <= terminals:
-        words.append("a value or a name")
-        terminals = terminals - _VALUES - {"NOT", "IF", "EVERY", "SOME", "NO_SUCH"}
-    if _ARITHMETIC <= terminals:
-        words.append("`+ - * /`")
-        terminals = terminals - _ARITHMETIC
-    words += sorted(_WORDS[name] for name in terminals if name in _WORDS)
-    return listing(words, most=12)
+    def diagnostic(self, place: Place) -> Diagnostic:
+        return Diagnostic(self.code, self.message, place(self.start, self.end), self.expected, self.advice)
 
 
 def _builder_class() -> type:
@@ -158,10 +108,10 @@ def _builder_class() -> type:
         return [str(item) for item in children if isinstance(item, Token) and item.type == "NAME"]
 
     def first(item: Any) -> int:
-        return item.start_pos if isinstance(item, Token) else item.start
+        return cast(int, item.start_pos if isinstance(item, Token) else item.start)
 
     def last(item: Any) -> int:
-        return item.end_pos if isinstance(item, Token) else item.end
+        return cast(int, item.end_pos if isinstance(item, Token) else item.end)
 
     def phrase(build: Callable[[int, int, list[Any], list[Any]], Any]) -> Any:
         """Hand a callback its place, the nodes below, and all of its children, keywords included."""
@@ -177,16 +127,38 @@ def _builder_class() -> type:
         unit = unit_for(NUMBER)
         if len(kept) > 1:
             unit = _unit(str(kept[1]), kept[1].start_pos, kept[1].end_pos)
-        value = parse_decimal(str(kept[0]))
+        digits = str(kept[0])
+        _, _, power = digits.lower().partition("e")
+        if power and abs(int(power)) > _LARGEST_POWER:
+            raise _Misread("number-out-of-range", f"`{digits}` is beyond what can be counted with", start, end,
+                           f"powers of ten from -{_LARGEST_POWER} to {_LARGEST_POWER}")  # fmt: skip
+        value = parse_decimal(digits)
         assert value is not None
-        return n.Literal(start, end, str(kept[0]), unit, unit.to_si(value))
+        return n.Literal(start, end, digits, unit, unit.to_si(value))
+
+    def negative(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
+        value = below[0]
+        if isinstance(value, n.Literal) and value.unit.is_temperature and not value.digits.startswith("-"):
+            # `-14 degC` is a place on the scale; the unary minus of a quantity could not say so.
+            digits = f"-{value.digits}"
+            return n.Literal(start, end, digits, value.unit, value.unit.to_si(Fraction(digits)))
+        return n.Negative(start, end, value)
+
+    def member(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
+        if isinstance(below[0], n.Literal) and below[0].unit.symbol == "1":
+            number = below[0].digits
+            raise _Misread("syntax", f"`{number}.` is not a complete number", start, end, f"`{number}` or `{number}.0`")
+        return n.Member(start, end, below[0], str(kept[-1]))
 
     def state(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
-        token = kept[-1]
-        if str(token) not in n.STATES:
-            raise _Misread("unknown-state", f"`is {token}` is not something a value can be", token.start_pos,
-                           token.end_pos, listing(n.STATES), nearest(str(token), n.STATES))  # fmt: skip
-        return n.State(start, end, below[0], str(token))
+        word, at, to = str(kept[-1]), kept[-1].start_pos, kept[-1].end_pos
+        if word in ("yes", "no"):
+            return n.Compare(start, end, "equals", below[0], n.YesNo(at, to, word == "yes"))
+        if word not in n.STATES:
+            near = nearest(word, n.STATES)
+            raise _Misread("unknown-state", f"`is {word}` is not something a value can be", at, to,
+                           listing((*n.STATES, "yes", "no"), 12), f"`is {near}`" if near else "")  # fmt: skip
+        return n.State(start, end, below[0], word)
 
     def listed(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
         word = kept[0]
@@ -221,11 +193,11 @@ def _builder_class() -> type:
         "no": lambda start, end, below, kept: n.YesNo(start, end, False),
         "word": lambda start, end, below, kept: n.Word(start, end, str(kept[0])[1:-1]),
         "name": lambda start, end, below, kept: n.Name(start, end, str(kept[0])),
-        "member": lambda start, end, below, kept: n.Member(start, end, below[0], str(kept[-1])),
+        "member": member,
         "group": group,
-        "negative": lambda start, end, below, kept: n.Negative(start, end, below[0]),
+        "negative": negative,
         "arithmetic": arithmetic,
-        "margin": lambda start, end, below, kept: n.Margin(start, end, str(kept[1]), *below),
+        "margin": lambda start, end, below, kept: n.Margin(start, end, _MARGINS[str(kept[1].type)], *below),
         "assume": lambda start, end, below, kept: n.Assume(start, end, *below),
         "call": lambda start, end, below, kept: n.Call(start, end, str(kept[0]), tuple(below)),
         "read_at": lambda start, end, below, kept: n.ReadAt(start, end, *below),
@@ -244,7 +216,8 @@ def _builder_class() -> type:
     }
     for rule, build in simple.items():
         setattr(Builder, rule, phrase(build))
-    Builder.comparator = Builder.quantifier = Builder.aggregate = lambda self, children: children[0]
+    for rule in ("comparator", "quantifier", "aggregate"):
+        setattr(Builder, rule, lambda self, children: children[0])
     return Builder
 
 
@@ -252,10 +225,23 @@ def _unit(text: str, start: int, end: int) -> Any:
     try:
         return parse_unit(text)
     except UnknownUnit as error:
-        advice = f"`{error.suggestion}`" if error.suggestion else ""
-        if any(sign in text for sign in "*/"):
+        near = _near_unit(text) or error.suggestion
+        advice = f"`{near}`" if near else ""
+        if not near and any(sign in text for sign in "*/"):
             advice = "blanks around `*` and `/` when they multiply or divide"
         raise _Misread("unknown-unit", str(error), start, end, "a unit such as A, V, s, degC, %", advice) from None
+
+
+def _near_unit(text: str) -> str:
+    """A known unit in other capitals, or with the parts of a compound one put right."""
+    parts = re.split(r"([*/])", text)
+    meant = [part if part in "*/" or part in UNITS else _recapitalised(part) or suggest(part) for part in parts]
+    return "".join(meant) if all(meant) and len(parts) > 1 else _recapitalised(text)
+
+
+def _recapitalised(symbol: str) -> str:
+    found = [unit for unit in UNITS if unit.lower() == symbol.lower()]
+    return found[0] if len(found) == 1 else ""
 
 
 def literal_value(text: str) -> Fraction | None:

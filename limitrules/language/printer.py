@@ -27,7 +27,8 @@ def _print(node: Node) -> tuple[str, int]:
 
 
 def _literal(node: n.Literal) -> tuple[str, int]:
-    return (node.digits if node.unit.symbol == "1" else f"{node.digits} {node.unit.symbol}"), _ATOM
+    text = node.digits if node.unit.symbol == "1" else f"{node.digits} {node.unit.symbol}"
+    return text, _UNARY if node.digits.startswith("-") else _ATOM
 
 
 def _arithmetic(node: n.Arithmetic) -> tuple[str, int]:
@@ -65,7 +66,15 @@ def _choose(node: n.Choose) -> tuple[str, int]:
     return f"if {print_node(node.condition)} then {print_node(node.then)} else {print_node(node.other)}", _OPEN
 
 
+def _read_at(node: n.ReadAt) -> tuple[str, int]:
+    below_zero = isinstance(node.point, n.Literal | n.Negative)
+    point = _at(node.point, _UNARY) if below_zero else _at(node.point, _ATOM)
+    return f"{_at(node.curve, _ATOM)} at {point}", _READING
+
+
 def _compare(node: n.Compare) -> tuple[str, int]:
+    if node.relation == "equals" and isinstance(node.right, n.YesNo):
+        return f"{_at(node.left, _ASSUME)} is {print_node(node.right)}", _RELATION
     return f"{_at(node.left, _ASSUME)} {node.relation} {_at(node.right, _ASSUME)}", _RELATION
 
 
@@ -88,7 +97,7 @@ _RULES: Mapping[type[Node], Callable[[Any], tuple[str, int]]] = {
     n.Margin: lambda node: (f"{_at(node.base, _MARGIN)} {node.word} {_at(node.amount, _SUM)}", _MARGIN),
     n.Assume: lambda node: (f"{_at(node.value, _MARGIN)} otherwise {_at(node.default, _MARGIN)}", _ASSUME),
     n.Call: _call,
-    n.ReadAt: lambda node: (f"{_at(node.curve, _ATOM)} at {_at(node.point, _ATOM)}", _READING),
+    n.ReadAt: _read_at,
     n.Compare: _compare,
     n.Between: _between,
     n.Within: _within,

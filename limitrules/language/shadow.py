@@ -1,14 +1,15 @@
 """Evaluation in floats, rounded outwards: fast, and never wrong about what it decides.
 
-A term is turned once into closures over the (low, high) pairs of its inputs, by number. A numeric closure gives a pair that
-encloses every value the term takes on the box; a logical one gives True or False where that holds on the whole
-box, and None where it cannot tell.
+A term is turned once into closures over the (low, high) pairs of its inputs, by number. A numeric closure gives a
+pair that encloses every value the term takes on the box; a logical one gives True or False where that holds on the
+whole box, and None where it cannot tell.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from itertools import pairwise
 from typing import Any
 
 from limitrules.foundation.exact import float_above, float_below
@@ -156,7 +157,7 @@ def _total(term: g.Total) -> NumericShadow:
                     continue
                 if taken is None:
                     a, b = min(a, 0.0), max(b, 0.0)
-            low, high = _step(low + a, -_INF), _step(high + b, _INF)
+            low, high = (_step(low + a, -_INF) if a else low), (_step(high + b, _INF) if b else high)
         return low, high
 
     return evaluate
@@ -231,7 +232,7 @@ def _lookup(term: g.Lookup) -> NumericShadow:
 
 def _read(points: list[tuple[float, float, float, float]], x: float) -> Pair:
     """Enclosure of the table at one float, with room for the rounding of four operations."""
-    for (x0, _, y0, y0_high), (_, x1, y1, y1_high) in zip(points, points[1:]):
+    for (x0, _, y0, y0_high), (_, x1, y1, y1_high) in pairwise(points):
         if x <= x1:
             share = min(1.0, max(0.0, (x - x0) / (x1 - x0))) if x1 > x0 else 0.0
             low, high = y0 + (y1 - y0) * share, y0_high + (y1_high - y0_high) * share

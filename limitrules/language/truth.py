@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from enum import Enum
 from fractions import Fraction
 
 from attrs import frozen
 
 from limitrules.language import ground as g
-from limitrules.language.bounds import Infimum, infimum, supremum
-from limitrules.language.exactly import Bound, Box, number_over, point, truth_over
+from limitrules.language.bounds import Extremes, Infimum
+from limitrules.language.exactly import Box, number_over, point, truth_over
 
 
 class Outcome(Enum):
@@ -32,47 +32,64 @@ class Decision:
 
 
 def decide(term: g.Logical, box: Box, nominal: Mapping[int, Fraction]) -> Decision:
-    """Decide a condition for every point of a box.
+    """Decide a condition for every point of a box."""
+    return Decider(term, nominal).decide(box, nominal)
 
-    The condition is turned into one number that is positive where it holds and negative where it does not; its
-    lowest and highest value decide. Where something missing keeps both open, single points still show whether the
-    condition can fail whatever the missing value is.
+
+class Decider:
+    """A condition, prepared once to be decided over many boxes.
+
+    It is turned into one number that is positive where it holds and negative where it does not; the lowest and
+    highest value of that number decide. Where something missing keeps both open, single points still show whether
+    the condition can fail whatever the missing value is. ``nominal`` gives the weights of joined comparisons.
     """
-    plain = g.without_contrary(term)
-    distance = as_distance(plain, nominal)
-    lowest = infimum(distance, box)
-    if _holds_from(plain, lowest.value):
-        return Decision(Outcome.ALWAYS, lowest)
-    highest = supremum(distance, box)
-    if _fails_up_to(plain, highest.value):
-        return Decision(Outcome.NEVER, lowest)
-    fails = _fails_somewhere(plain, lowest, highest, nominal)
-    if g.gaps_of(plain) or _is_undefined(lowest, highest):
-        return Decision(Outcome.SOMETIMES if fails else Outcome.UNKNOWN, lowest)
-    return Decision(Outcome.SOMETIMES, lowest)
 
+    def __init__(self, term: g.Logical, nominal: Mapping[int, Fraction]) -> None:
+        self.plain = g.without_contrary(term)
+        self.extremes = Extremes(as_distance(self.plain, nominal))
+        comparisons = [item for item in self.plain.walk() if isinstance(item, g.Holds)]
+        self.any_strict = any(item.strict for item in comparisons)
+        self.all_strict = all(item.strict for item in comparisons)
+        self.has_gaps = bool(g.gaps_of(self.plain))
 
-def _fails_somewhere(plain: g.Logical, lowest: Infimum, highest: Infimum, nominal: Mapping[int, Fraction]) -> bool:
-    """True where a tried point fails for certain, whatever is missing."""
-    places = (lowest.place, highest.place, {index: nominal[index] for index in lowest.place})
-    return any(truth_over(plain, point(place)) is False for place in places)
+    def decide(self, box: Box, nominal: Mapping[int, Fraction]) -> Decision:
+        """The outcome for every point of a box."""
+        lowest = self.extremes.lowest(box)
+        # Zero is enough only if no comparison is strict, and too little only if all are.
+        if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(box, nominal)):
+            return Decision(Outcome.ALWAYS, lowest)
+        if lowest.reached < 0 and truth_over(self.plain, point({i: nominal[i] for i in lowest.place})) is True:
+            return Decision(Outcome.SOMETIMES, lowest)
+        highest = self.extremes.highest(box)
+        if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(box, nominal)):
+            return Decision(Outcome.NEVER, lowest)
+        undefined = math.isinf(lowest.value) or math.isinf(highest.value)
+        if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, nominal):
+            return Decision(Outcome.UNKNOWN, lowest)
+        return Decision(Outcome.SOMETIMES, lowest)
 
+    def _holds_at_zero(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+        """True where a distance that falls to zero is enough; joined conditions may tie in one that is not strict."""
+        if not self.any_strict or not isinstance(self.plain, g.All | g.Any):
+            return not self.any_strict
+        enough = all if isinstance(self.plain, g.All) else any
+        return enough(found is Outcome.ALWAYS for found in self._outcomes(box, nominal))
 
-def _is_undefined(lowest: Infimum, highest: Infimum) -> bool:
-    return math.isinf(lowest.value) or math.isinf(highest.value)
+    def _fails_at_zero(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+        if self.all_strict or not isinstance(self.plain, g.All | g.Any):
+            return self.all_strict
+        enough = any if isinstance(self.plain, g.All) else all
+        return enough(found is Outcome.NEVER for found in self._outcomes(box, nominal))
 
+    def _outcomes(self, box: Box, nominal: Mapping[int, Fraction]) -> Iterator[Outcome]:
+        assert isinstance(self.plain, g.All | g.Any)
+        for part in self.plain.parts:
+            yield decide(part, box, nominal).outcome
 
-def _holds_from(plain: g.Logical, lowest: Bound) -> bool:
-    """True where a lowest distance proves the condition; zero is enough only if no comparison is strict."""
-    return lowest > 0 or (lowest == 0 and not any(item.strict for item in _comparisons(plain)))
-
-
-def _fails_up_to(plain: g.Logical, highest: Bound) -> bool:
-    return highest < 0 or (highest == 0 and all(item.strict for item in _comparisons(plain)))
-
-
-def _comparisons(plain: g.Logical) -> list[g.Holds]:
-    return [item for item in plain.walk() if isinstance(item, g.Holds)]
+    def _fails_somewhere(self, lowest: Infimum, highest: Infimum, nominal: Mapping[int, Fraction]) -> bool:
+        """True where a tried point fails for certain, whatever is missing."""
+        places = (lowest.place, highest.place, {index: nominal[index] for index in lowest.place})
+        return any(truth_over(self.plain, point(place)) is False for place in places)
 
 
 def as_distance(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:

@@ -30,10 +30,9 @@ from limitrules.model.quantity import QuantityError, parse_quantity
 from limitrules.model.reading import Reading
 
 ONE = unit_for(NUMBER)
-_TYPES = ("unit", "count", "flag", "choice", "text", "date", "curve", "one", "many", "part")
+_TYPES = dict.fromkeys(("unit", "count", "flag", "choice", "text", "date", "curve", "one", "many", "part"))
 _PLAIN: Mapping[str, Type] = {"flag": Truth(), "text": Text(), "date": Date()}
-_MORE = ("meaning", "adjustable", "resolution", "inverse", "open_standard")
-_ATTRIBUTE_KEYS = _TYPES + _MORE
+_MORE = dict.fromkeys(("meaning", "adjustable", "resolution", "inverse", "open_standard"))
 _KIND_KEYS = ("plural", "single", "meaning", "variants", "attributes")
 _PATH = re.compile(r"[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*\Z")
 _NAME = re.compile(r"[a-z][a-z0-9_]*( [a-z][a-z0-9_]*)*\Z")
@@ -183,17 +182,14 @@ class Declarations:
 
     def _read_attribute(self, key: tree.Scalar, body: tree.Mapping, variant: Unit | None) -> Attribute | None:
         reading, entries = self.reading, body.entries
-        for inner, _ in entries.values():
-            if inner.text not in _ATTRIBUTE_KEYS:
-                reading.unknown_key(inner, _ATTRIBUTE_KEYS, "the declaration of an attribute")
-        sorts = [word for word in _TYPES if word in entries]
+        sorts = [word for word in entries if word in _TYPES]
+        for word, (inner, _) in entries.items():
+            if word not in _TYPES and word not in _MORE:
+                reading.unknown_key(inner, [*_TYPES, *_MORE], "the declaration of an attribute")
         if len(sorts) != 1:
             message = f"`{key.text}` must say once what it holds; it does so {len(sorts)} times."
             reading.say("attribute-type", message, key, expected="exactly one of " + ", ".join(_TYPES))
             return None
-        texts = {}
-        for word in ("meaning", "inverse", "open_standard"):
-            texts[word] = (reading.text(entries[word][1], "a text") or "") if word in entries else ""
         if "meaning" not in entries:
             reading.say("missing-key", f"The meaning of `{key.text}` is missing.", key, advice="add `meaning: ...`")
         sort = sorts[0]
@@ -204,16 +200,19 @@ class Declarations:
         return Attribute(
             key.text,
             kind,
-            texts["meaning"],
+            self._text(entries, "meaning"),
             unit,
             adjustable="adjustable" in entries and self._yes(entries["adjustable"][1]),
             resolution=self._resolution(entries["resolution"][1], unit) if "resolution" in entries else None,
-            inverse=texts["inverse"],
+            inverse=self._text(entries, "inverse"),
             part=sort == "part",
-            open_standard=texts["open_standard"],
+            open_standard=self._text(entries, "open_standard"),
             count=sort == "count",
             over_unit=over,
         )
+
+    def _text(self, entries: Mapping[str, tuple[tree.Scalar, tree.Node]], word: str) -> str:
+        return (self.reading.text(entries[word][1], "a text") or "") if word in entries else ""
 
     def _units(self, sort: str, node: tree.Node, variant: Unit | None) -> tuple[Unit | None, Unit | None]:
         """The unit of the values and, for a curve, the one it is read over."""

@@ -23,7 +23,7 @@ _ONE_QUANTITY = rf"({_NUMBER}){_BLANKS}({_UNIT}|)"
 _SIMPLE = re.compile(rf"{_ONE_QUANTITY}\Z", re.ASCII)
 _FORM = re.compile(rf"{_ONE_QUANTITY}(?:{_BLANKS}(±|\+-|\.\.){_BLANKS}{_ONE_QUANTITY})?\Z", re.ASCII)
 
-_NOT_FINITE = re.compile(r"[+\-\N{MINUS SIGN}]?\.?(nan|inf|infinity|∞)\b", re.IGNORECASE)
+_NOT_FINITE = re.compile(r"[+\-\N{MINUS SIGN}]?(\.?(nan|inf|infinity)\b|∞)", re.IGNORECASE)
 _COMMA = re.compile(r"([+\-\N{MINUS SIGN}]?\d+),(\d+)(?![\d.,])")
 _SEPARATED = re.compile(r"[+\-\N{MINUS SIGN}]?\d{1,3}([ _'\N{RIGHT SINGLE QUOTATION MARK}\xa0\u202f,]\d{3})+(?!\d)")
 _DASHES = "\N{EN DASH}\N{EM DASH}-"
@@ -49,6 +49,10 @@ class Uncertain:
         text = _written(self.unit.from_si(self.nominal), self.unit)
         if not tolerance:
             return text
+        if self.unit.symbol == PERCENT.symbol and tolerance > 1:
+            # A tolerance of more than the whole is refused, since it is a mistake nearly always.
+            low, high = (_written(self.unit.from_si(end), self.unit) for end in (self.low, self.high))
+            return f"{low} .. {high}"
         step = difference_unit(self.unit)
         return f"{text} ± {_written(tolerance / step.factor, step)}"
 
@@ -77,16 +81,19 @@ def parse_quantity(text: str, expected: Unit) -> Uncertain:
     The forms are `96 A`, `96 A ± 1.5 %`, `96 A +- 1.5 A` and `94 A .. 98 A`, whose nominal value is the middle.
     """
     # Remembered by the symbol, which says what the unit is: hashing its exact factor would take longer than reading.
-    known = _known.get((text, expected.symbol))
+    known = _known.get(expected.symbol)
     if known is None:
-        if len(_known) >= _MOST_KNOWN:
-            _known.clear()
-        known = _known[text, expected.symbol] = _parsed(text, expected)
-    return known
+        known = _known[expected.symbol] = {}
+    found = known.get(text)
+    if found is None:
+        if len(known) >= _MOST_KNOWN:
+            known.clear()
+        found = known[text] = _parsed(text, expected)
+    return found
 
 
-_known: dict[tuple[str, str], Uncertain] = {}
-_MOST_KNOWN = 8192
+_known: dict[str, dict[str, Uncertain]] = {}
+_MOST_KNOWN = 4096
 
 
 def _parsed(text: str, expected: Unit) -> Uncertain:

@@ -23,6 +23,7 @@ Schema = dict[str, object]
 FILE = "system-1.json"
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _NUMBER = r"[+\-\u2212]?([0-9]+(\.[0-9]+)?|\.[0-9]+)([eE][+\-]?[0-9]{1,2})?"
+_BLANKS = r"[ \u00a0\u202f]*"
 _ID: Schema = {"type": ["string", "integer"], "pattern": "^[A-Za-z0-9_-]+$"}
 _DAY: Schema = {"type": "string", "pattern": "^([0-9]{4}-[0-9]{2}-[0-9]{2}|unknown)$"}
 _FLAG: Schema = {"enum": ["yes", "no", True, False, "true", "false", "on", "off", "unknown"]}
@@ -186,7 +187,7 @@ def _quantity(unit: Unit) -> Schema:
     amount = _amount(unit)
     text: Schema = {
         "type": "string",
-        "pattern": f"^(unknown|{amount}( *(±|\\+-) *{_spread(unit)}| *\\.\\. *{amount})?)$",
+        "pattern": f"^(unknown|{amount}({_BLANKS}(±|\\+-){_BLANKS}{_spread(unit)}|{_BLANKS}\\.\\.{_BLANKS}{amount})?)$",
     }
     return _forms([*_plain_number(unit), text], tolerance=_tolerance(unit), range=_RANGE)
 
@@ -208,12 +209,12 @@ def _any(values: list[Schema]) -> Schema:
 
 
 def _amount(unit: Unit) -> str:
-    return f"{_NUMBER} *({_symbols(unit)}){'?' if unit.symbol == ONE.symbol else ''}"
+    return f"{_NUMBER}{_BLANKS}({_symbols(unit)}){'?' if unit.symbol == ONE.symbol else ''}"
 
 
 def _spread(unit: Unit) -> str:
     share = "" if unit.is_temperature or unit.dimension.is_number else "|%"
-    return f"{_NUMBER} *({_symbols(difference_unit(unit))}{share}){'?' if unit.symbol == ONE.symbol else ''}"
+    return f"{_NUMBER}{_BLANKS}({_symbols(difference_unit(unit))}{share}){'?' if unit.symbol == ONE.symbol else ''}"
 
 
 def _symbols(unit: Unit) -> str:

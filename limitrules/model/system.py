@@ -141,6 +141,8 @@ class System:
             message = f"`{plural}` does not stand at the top of a system document."
             raise _no_path(path, message, plural, self.vocabulary.by_plural, at)
         head, rest = _split(kind, path)
+        if head == plural and not kind.single:
+            raise _no_path(path, f"`{path}` is no single value: it holds components.", "", (), at)
         if head not in self.components[kind.name]:
             name, known = head.rpartition(".")[2], ids_of(self.components[kind.name])
             raise _no_path(path, f"There is no {kind.name} `{name}` in this system.", name, known, at)
@@ -218,8 +220,8 @@ def _parts(kind: Kind) -> list[str]:
 
 def _split(kind: Kind, path: str) -> tuple[str, str]:
     """The path of the component and the rest of a path."""
-    words = path.split(".", 1 if kind.single else 2)
     count = 1 if kind.single else 2
+    words = path.split(".", count)
     return ".".join(words[:count]), "".join(words[count:])
 
 

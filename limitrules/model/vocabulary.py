@@ -61,9 +61,13 @@ class Vocabulary:
         return Vocabulary(self.name, self.version, draft.finished(), draft.variants)
 
 
-@lru_cache(maxsize=8)
 def load_vocabulary(name: str = "storage") -> Vocabulary:
     """A vocabulary that ships with the product. Raises InputError where there is none of the name."""
+    return _shipped_vocabulary(name)
+
+
+@lru_cache(maxsize=8)
+def _shipped_vocabulary(name: str) -> Vocabulary:
     files = {file.stem: file for file in _SHIPPED.glob("*.yaml")}
     if name not in files:
         near = nearest(name, files)

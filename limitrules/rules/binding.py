@@ -6,82 +6,43 @@ found missing. Nothing is evaluated here, except what does not depend on numbers
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, cast
 
-import attrs
-from attrs import field, frozen
-
 from limitrules.foundation.kinds import Component, Components, Group, Quantity, Temperature, Truth, Type
-from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.language import nodes as n
 from limitrules.language.checker import Checked
-from limitrules.language.functions import STANDARD, Registry
 from limitrules.language.nodes import Node
 from limitrules.language.printer import print_node
 from limitrules.model.quantity import Uncertain
 from limitrules.model.system import System
 from limitrules.model.values import ComponentRecord, Table, Unknown, Value
-from limitrules.rules.rule import Definition, Rule
+from limitrules.rules.bound import (
+    Absent,
+    Assumed,
+    Below,
+    Bound,
+    Named,
+    absent,
+    either,
+    missing_in,
+    shown_unit,
+    together,
+)
+from limitrules.rules.rule import Rule
 from limitrules.rules.slots import Slots
-
-
-@frozen(eq=False)
-class Absent:
-    """Something that is not a number and is missing at a path."""
-
-    path: str
-
-
-@frozen(eq=False)
-class Below:
-    """The attributes of a component below a common word."""
-
-    record: ComponentRecord
-    prefix: str
-
-
-Bound = g.Numeric | g.Logical | ComponentRecord | tuple[ComponentRecord, ...] | str | Table | Absent | Below
-"""What a node of a clause stands for in one system."""
-
-
-@frozen(eq=False)
-class Assumed:
-    """A default that stands in for a missing value."""
-
-    node: Node
-    checked: Checked
-    path: str
-    default: g.Ground | str
-
-
-@frozen(eq=False)
-class Named:
-    """What the names of a clause stand for: components, and definitions with the names they were made under."""
-
-    components: Mapping[str, ComponentRecord] = field(factory=dict)
-    definitions: Mapping[str, Definition] = field(factory=dict)
-
-    def with_member(self, name: str, record: ComponentRecord) -> Named:
-        return attrs.evolve(self, components={**self.components, name: record})
-
-    def renewed(self, system: System) -> Named:
-        """The same names in a changed system."""
-        found = {name: system.record(record.path) or record for name, record in self.components.items()}
-        return attrs.evolve(self, components=found)
 
 
 class Binder:
     """Binds the clauses of one rule to one set of subjects."""
 
-    def __init__(self, system: System, slots: Slots, rule: Rule, names: Named, functions: Registry = STANDARD) -> None:
+    def __init__(self, system: System, slots: Slots, rule: Rule, names: Named) -> None:
         self.system = system
         self.slots = slots
         self.rule = rule
         self.names = names
-        self.functions = functions
         self.reads: dict[str, None] = {}
         self.assumed: list[Assumed] = []
         self._made: dict[str, Bound] = {}
@@ -138,6 +99,11 @@ class Binder:
         declared = record.kind.attributes[attribute]
         path = f"{record.path}.{attribute}"
         self.reads[path] = None
+        if declared.derived:
+            silent = self.system.not_saying(declared)
+            if silent:
+                # A component that does not say whom it is tied to may belong here too.
+                return Absent(f"{silent[0]}.{declared.inverse}")
         if isinstance(declared.type, Component | Components):
             related = self.system.related(record, declared)
             if related is None or (isinstance(declared.type, Component) and not related):
@@ -180,7 +146,20 @@ class Binder:
         if checked.types[node.base] != checked.types[node.amount] and checked.types[node.amount] == Quantity():
             # `less` always lowers and `plus` always raises, also where the base is negative.
             amount = g.Multiply(g.Absolute(base), amount)
+        if node.word == "plus or minus":
+            return g.Add(base, g.Multiply(amount, self._error(checked, node, names)))
         return g.Subtract(base, amount) if node.word == "less" else g.Add(base, amount)
+
+    def _error(self, checked: Checked, node: n.Margin, names: Named) -> g.Input:
+        """Where within its error a device stands, from -1 to 1: one variable for all that one stated error covers."""
+        source = node.amount.value if isinstance(node.amount, n.Assume) else node.amount
+        located = self.locate(checked, source, names) or self.locate(checked, node.base, names)
+        if located is not None and located[0] is not None:
+            path = f"{located[0].path}.{located[1]}"
+        else:
+            subjects = ", ".join(record.path for record in names.components.values())
+            path = f"{print_node(node)} of {subjects}"
+        return g.Input(self.slots.slot(f"{path} (error)", Fraction(-1), Fraction(1), Fraction(0)))
 
     def assume(self, checked: Checked, node: n.Assume, names: Named) -> Bound:
         value = self.bind(checked, node.value, names)
@@ -194,7 +173,7 @@ class Binder:
 
     def call(self, checked: Checked, node: n.Call, names: Named) -> Bound:
         arguments = tuple(self.number(checked, argument, names) for argument in node.arguments)
-        function = self.functions[node.function]
+        function = self.rule.functions[node.function]
         if function.lowered == "absolute":
             return g.Absolute(arguments[0])
         if function.lowered:
@@ -275,6 +254,10 @@ class Binder:
         record, attribute = found
         if record is None:
             return g.Fixed(node.word == "missing")
+        if node.word == "unknown":
+            value = record.values.get(attribute)
+            self.reads[f"{record.path}.{attribute}"] = None
+            return g.Fixed(value is not None and value.is_unknown)
         stated = self._stated(record, attribute)
         if node.word in ("stated", "missing"):
             return g.Fixed(stated == (node.word == "stated"))
@@ -291,9 +274,13 @@ class Binder:
             if declared.part:
                 return attribute in record.parts
             value = record.values.get(attribute)
+            if value is not None and isinstance(declared.type, Component) and value.content == ():
+                return False  # `none`: nothing is there to speak of
             return value is not None and not value.is_unknown
         below = [path for path in record.kind.attributes if path.startswith(attribute + ".")]
-        return any([self._stated(record, path) for path in below])
+        # Every one is read, so that a change of any is seen.
+        stated = [self._stated(record, path) for path in below]
+        return any(stated)
 
     def locate(self, checked: Checked, node: Node, names: Named) -> tuple[ComponentRecord | None, str] | None:
         """The component and attribute that a path names, through definitions that stand for a path.
@@ -339,7 +326,8 @@ class Binder:
         then, other = self.bind(checked, node.then, names), self.bind(checked, node.other, names)
         if isinstance(checked.types[node], Truth):
             yes, no = cast(g.Logical, then), cast(g.Logical, other)
-            return g.Any((g.All((condition, yes)), g.All((g.Contrary(condition), no))))
+            # The last one decides where both branches agree and the condition is open.
+            return g.Any((g.All((condition, yes)), g.All((g.Contrary(condition), no)), g.All((yes, no))))
         if isinstance(then, g.Numeric) and isinstance(other, g.Numeric):
             return g.Select(condition, then, other)
         return Absent(g.gaps_of(condition)[0] if g.gaps_of(condition) else print_node(node.condition))
@@ -383,8 +371,10 @@ class Binder:
         some = either(tuple(parts))
         if node.word == "some":
             return some
-        return g.Fixed(None if some.value is None else not some.value, some.path) if isinstance(some, g.Fixed) else (
-            g.Contrary(some)
+        return (
+            g.Fixed(None if some.value is None else not some.value, some.path)
+            if isinstance(some, g.Fixed)
+            else (g.Contrary(some))
         )
 
     def aggregate(self, checked: Checked, node: n.Aggregate, names: Named) -> Bound:
@@ -412,44 +402,6 @@ class Binder:
     def listed(self, checked: Checked, node: n.Listed, names: Named) -> Bound:
         parts = tuple(g.Part(self.number(checked, member, names), None, print_node(member)) for member in node.members)
         return _GATHERED[node.word](parts)
-
-
-def together(parts: tuple[g.Logical, ...]) -> g.Logical:
-    """All of the parts, without those that hold anyway; one that never holds decides."""
-    kept = tuple(part for part in parts if not (isinstance(part, g.Fixed) and part.value is True))
-    if any(isinstance(part, g.Fixed) and part.value is False for part in kept):
-        return g.Fixed(False)
-    return g.Fixed(True) if not kept else kept[0] if len(kept) == 1 else g.All(kept)
-
-
-def either(parts: tuple[g.Logical, ...]) -> g.Logical:
-    """Any of the parts, without those that never hold; one that holds anyway decides."""
-    kept = tuple(part for part in parts if not (isinstance(part, g.Fixed) and part.value is False))
-    if any(isinstance(part, g.Fixed) and part.value is True for part in kept):
-        return g.Fixed(True)
-    return g.Fixed(False) if not kept else kept[0] if len(kept) == 1 else g.Any(kept)
-
-
-def absent(path: str, kind: Type) -> Bound:
-    """What a missing value of a type is bound to."""
-    if isinstance(kind, Quantity | Temperature):
-        return g.Gap(path)
-    return g.Fixed(None, path) if isinstance(kind, Truth) else Absent(path)
-
-
-def shown_unit(checked: Checked, *candidates: Node) -> Unit:
-    """The unit of the first node that has one of its own, else a coherent one."""
-    for node in candidates:
-        if node in checked.units:
-            return checked.units[node]
-    return checked.unit(candidates[0])
-
-
-def missing_in(value: Bound) -> tuple[str, ...]:
-    """The paths that are missing in what a node stands for."""
-    if isinstance(value, Absent):
-        return (value.path,)
-    return g.gaps_of(value) if isinstance(value, g.Ground) else ()
 
 
 _OPERATIONS: Mapping[str, Callable[[g.Numeric, g.Numeric], g.Numeric]] = {
@@ -489,50 +441,3 @@ _RULES: Mapping[type[Node], Callable[[Binder, Checked, Any, Named], Bound]] = {
     n.Aggregate: Binder.aggregate,
     n.Listed: Binder.listed,
 }
-
-
-def subjects_of(rule: Rule, system: System, slots: Slots, functions: Registry = STANDARD) -> Iterator[Binder | Absent]:
-    """One binder for each set of subjects of a rule, in the order of the document.
-
-    Where a tie that leads to subjects is missing, that is given instead.
-    """
-    definitions = {item.name: item for item in rule.definitions}
-
-    def binder(components: Mapping[str, ComponentRecord]) -> Binder:
-        return Binder(system, slots, rule, Named(components, definitions), functions)
-
-    if rule.about.pair:
-        yield from _pairs(rule, binder)
-        return
-
-    def expand(position: int, chosen: dict[str, ComponentRecord]) -> Iterator[Binder | Absent]:
-        if position == len(rule.about.subjects):
-            yield binder(chosen)
-            return
-        subject = rule.about.subjects[position]
-        if subject.collection is None:
-            records: Any = tuple(system.components[subject.kind].values())
-        else:
-            outer = binder(chosen)
-            records = outer.bind(subject.collection, subject.collection.clause.node, outer.names)
-        if isinstance(records, Absent):
-            yield records
-            return
-        for record in records:
-            yield from expand(position + 1, {**chosen, subject.name: record})
-
-    yield from expand(0, {})
-
-
-def _pairs(rule: Rule, binder: Callable[[Mapping[str, ComponentRecord]], Binder]) -> Iterator[Binder | Absent]:
-    one, other = rule.about.subjects
-    assert one.collection is not None
-    outer = binder({})
-    records = outer.bind(one.collection, one.collection.clause.node, outer.names)
-    if isinstance(records, Absent):
-        yield records
-        return
-    members = cast("tuple[ComponentRecord, ...]", records)
-    for index, first in enumerate(members):
-        for second in members[index + 1 :]:
-            yield binder({one.name: first, other.name: second})

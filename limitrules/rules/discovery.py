@@ -7,17 +7,21 @@ plugin is code, so it runs only when it is named.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from attrs import frozen
 
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.shipped import shipped
-from limitrules.language.functions import STANDARD, Function, Registry
+from limitrules.language.functions import Function, Registry
+from limitrules.physics import FUNCTIONS
 from limitrules.rules.rulepack import MANIFEST
 
-RULEPACKS, FUNCTIONS = "limitrules.rulepacks", "limitrules.functions"
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
+
+RULEPACK_POINTS, FUNCTION_POINTS = "limitrules.rulepacks", "limitrules.functions"
 
 
 @frozen
@@ -37,7 +41,9 @@ def bundled() -> list[Found]:
 
 def installed() -> list[Found]:
     """The rulepacks that installed distributions announce under the entry point group ``limitrules.rulepacks``."""
-    return [found for point in entry_points(group=RULEPACKS) if (found := _installed(point)) is not None]
+    from importlib.metadata import entry_points
+
+    return [found for point in entry_points(group=RULEPACK_POINTS) if (found := _installed(point)) is not None]
 
 
 def _installed(point: EntryPoint) -> Found | None:
@@ -53,13 +59,13 @@ def find(names: Sequence[str | Path] = ()) -> list[Found]:
 
     Raises InputError for each name that leads nowhere.
     """
+    shipped_ones = bundled()
     if not names:
-        return bundled()
-    known = {item.name: item for item in [*installed(), *bundled()]}
+        return shipped_ones
     found: list[Found] = []
     unknown: list[Diagnostic] = []
     for name in names:
-        item = _named(str(name), known)
+        item = _named(str(name), {item.name: item for item in shipped_ones})
         if isinstance(item, Diagnostic):
             unknown.append(item)
         elif item.folder not in [other.folder for other in found]:
@@ -69,14 +75,9 @@ def find(names: Sequence[str | Path] = ()) -> list[Found]:
     return found
 
 
-def _named(name: str, known: dict[str, Found]) -> Found | Diagnostic:
-    if name in known:
-        item = known[name]
-        if (item.folder / MANIFEST).is_file():
-            return item
-        return Diagnostic("rulepack-incomplete", f"the distribution `{item.origin}` announces the rulepack `{name}`, "
-                          f"but there is no `{MANIFEST}` in its folder", where=str(item.folder),
-                          advice="install the distribution again, or ask its authors")  # fmt: skip
+def _named(name: str, shipped_ones: dict[str, Found]) -> Found | Diagnostic:
+    if name in shipped_ones:
+        return shipped_ones[name]
     path = Path(name)
     if path.is_dir() or path.is_file():
         folder = path if path.is_dir() else path.parent
@@ -84,18 +85,34 @@ def _named(name: str, known: dict[str, Found]) -> Found | Diagnostic:
             return Found(folder.resolve().name, folder, "folder")
         return Diagnostic("no-rulepack", f"the folder `{name}` holds no rulepack", where=name,
                           expected=f"a file `{MANIFEST}` in it")  # fmt: skip
-    near = nearest(name, known)
-    return Diagnostic("no-rulepack", f"there is no rulepack `{name}`", where=name,
-                      expected=listing(sorted(known), 20) + ", or a folder", advice=f"`{near}`" if near else "")
+    # Installed distributions are asked last, since that takes long.
+    known = {**{item.name: item for item in installed()}, **shipped_ones}
+    if name not in known:
+        near = nearest(name, known)
+        return Diagnostic(
+            "no-rulepack",
+            f"there is no rulepack `{name}`",
+            where=name,
+            expected=listing(sorted(known), 20) + ", or a folder",
+            advice=f"`{near}`" if near else "",
+        )
+    item = known[name]
+    if (item.folder / MANIFEST).is_file():
+        return item
+    return Diagnostic("rulepack-incomplete", f"the distribution `{item.origin}` announces the rulepack `{name}`, but "
+                      f"there is no `{MANIFEST}` in its folder", where=str(item.folder),
+                      advice="install the distribution again, or ask its authors")  # fmt: skip
 
 
-def load_functions(names: Iterable[str], registry: Registry = STANDARD) -> Registry:
+def load_functions(names: Iterable[str], registry: Registry = FUNCTIONS) -> Registry:
     """The standard functions with those of the named plugins.
 
     A plugin is an entry point of the group ``limitrules.functions`` that leads to a list of Function. Raises
     InputError where one is unknown or broken; a broken one is never passed over.
     """
-    points = {point.name: point for point in entry_points(group=FUNCTIONS)}
+    from importlib.metadata import entry_points
+
+    points = {point.name: point for point in entry_points(group=FUNCTION_POINTS)}
     for name in names:
         if name not in points:
             near = nearest(name, points)

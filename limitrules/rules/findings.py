@@ -5,11 +5,11 @@ Reports read these classes and nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from enum import Enum
 from fractions import Fraction
 
-from attrs import frozen
+from attrs import field, frozen
 
 from limitrules.foundation.source import Span
 from limitrules.foundation.units import Unit
@@ -116,7 +116,8 @@ class Finding:
 
     ``subjects`` maps the rule's names to paths (``p`` to ``packs.north``); ``missing`` are the paths that keep
     it from a verdict; ``governing`` names the members that govern; ``witness`` maps paths to the exact SI
-    values at which the worst headroom occurs; ``sentence`` is the explanation with figures filled in.
+    values at which the worst headroom occurs; ``sentence`` is the explanation with figures filled in. Sentence,
+    reasons and governing members are worked out when they are first asked for.
     """
 
     rulepack: str
@@ -126,18 +127,34 @@ class Finding:
     subjects: Mapping[str, str]
     verdict: Verdict
     headroom: Headroom | None
-    sentence: str
+    _sentence: str | Callable[[], str] = field(alias="sentence", eq=False, repr=False)
     remedies: tuple[str, ...] = ()
     caution: str = ""
     basis: tuple[str, ...] = ()
     evidence: str = ""
-    reasons: tuple[Reason, ...] = ()
+    _reasons: tuple[Reason, ...] | Callable[[], tuple[Reason, ...]] = field(
+        default=(), alias="reasons", eq=False, repr=False
+    )
     missing: tuple[str, ...] = ()
     assumed: tuple[Assumption, ...] = ()
-    governing: tuple[str, ...] = ()
+    _governing: tuple[str, ...] | Callable[[], tuple[str, ...]] = field(
+        default=(), alias="governing", eq=False, repr=False
+    )
     witness: Mapping[str, Fraction] | None = None
     concession: Concession | None = None
     span: Span | None = None
+
+    @property
+    def sentence(self) -> str:
+        return self._sentence() if callable(self._sentence) else self._sentence
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        return self._reasons() if callable(self._reasons) else self._reasons
+
+    @property
+    def governing(self) -> tuple[str, ...]:
+        return self._governing() if callable(self._governing) else self._governing
 
     @property
     def subject(self) -> str:

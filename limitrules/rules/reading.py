@@ -26,8 +26,11 @@ RULE_KEYS = ("title", "consequence", "about", "when", "let", "require", "because
              "evidence")  # fmt: skip
 _REQUIRED = ("title", "consequence", "about", "require", "because")
 _EACH = re.compile(r"each\s+(?P<kind>[a-z][a-z ]*?)\s+(?P<name>[A-Za-z_]\w*)(\s+in\s+(?P<collection>.+))?\Z", re.S)
-_PAIR = re.compile(r"each\s+pair\s+(?P<one>[A-Za-z_]\w*)\s*,\s*(?P<other>[A-Za-z_]\w*)\s+in\s+(?P<collection>.+)\Z", re.S)
+_PAIR = re.compile(
+    r"each\s+pair\s+(?P<one>[A-Za-z_]\w*)\s*,\s*(?P<other>[A-Za-z_]\w*)\s+in\s+(?P<collection>.+)\Z", re.DOTALL
+)
 _THE = re.compile(r"the\s+(?P<kind>[a-z]+)\Z")
+_NAME = re.compile(r"[A-Za-z_]\w*\Z")
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _Found = TypeVar("_Found")
 
@@ -118,7 +121,7 @@ def read_rule(bench: Bench, key: tree.Scalar, node: tree.Node) -> Rule | None:
     return Rule(
         bench.rulepack, key.text, _line(bench, entries["title"]), consequence, about, when, definitions, require,
         because, bench.parameters, _lines(bench, entries.get("remedy")), _line(bench, entries.get("caution")),
-        _lines(bench, entries.get("basis")), _line(bench, entries.get("evidence")), reading.span(key),
+        _lines(bench, entries.get("basis")), _line(bench, entries.get("evidence")), bench.functions, reading.span(key),
     )  # fmt: skip
 
 
@@ -197,7 +200,7 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
             Diagnostic("unknown-kind", f"`{kind}` is not a kind of component", place(start, start + len(part)),
                        listing(list(bench.kinds), 14), f"`{near}`" if near else ""))  # fmt: skip
         return None
-    if match["name"] in scope.names or match["name"] in scope.collections():
+    if scope.is_taken(match["name"]):
         bench.reading.found.append(Diagnostic("name-taken", f"`{match['name']}` has a meaning already",
                                               place(start, start + len(part)), "a new name"))  # fmt: skip
         return None
@@ -210,8 +213,10 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
     assert isinstance(found.type, Components)
     if found.type.kind != kind:
         at = shifted(match.start("collection"), match.end("collection"))
-        bench.reading.found.append(Diagnostic("kind-clash", f"`{match['collection']}` holds "
-                                              f"{bench.kinds[found.type.kind].plural}", at, f"a collection of kind {kind}"))
+        holds = bench.kinds[found.type.kind].plural
+        bench.reading.found.append(
+            Diagnostic("kind-clash", f"`{match['collection']}` holds {holds}", at, f"a collection of kind {kind}")
+        )
         return None
     return Subject(match["name"], kind, found)
 
@@ -227,8 +232,9 @@ def _collection(bench: Bench, match: re.Match[str], text: str, place: Callable[[
     shifted = _shifted(place, start)
     found = bench.tried(lambda: check(parse_clause(text[start:end], shifted), scope))
     if found is not None and not isinstance(found.type, Components):
-        bench.reading.found.append(Diagnostic("not-a-collection", f"`{text[start:end]}` is {found.type}",
-                                              place(start, end), "a collection such as `packs` or `c.feeds`"))
+        bench.reading.found.append(
+            Diagnostic("not-a-collection", f"`{text[start:end]}` is {found.type}", place(start, end),
+                       "a collection such as `packs` or `c.feeds`"))  # fmt: skip
         return None
     return found
 
@@ -237,7 +243,7 @@ def _definitions(bench: Bench, node: tree.Node | None, scope: Scope) -> tuple[tu
     found: list[Definition] = []
     mapping = bench.reading.mapping(node, "a map of names and expressions") if node is not None else None
     for name, (key, value) in (mapping.entries if mapping is not None else {}).items():
-        if not name.isidentifier() or name in scope.names or name in scope.collections():
+        if not _NAME.match(name) or scope.is_taken(name):
             bench.reading.say("name-taken", f"`{name}` cannot be defined here.", key,
                               expected="a new name of letters, digits and _")  # fmt: skip
             continue

@@ -8,6 +8,7 @@ from attrs import frozen
 
 from limitrules.foundation.source import Span
 from limitrules.language.checker import Checked
+from limitrules.language.functions import Registry
 from limitrules.model.vocabulary import Vocabulary
 from limitrules.rules.findings import Consequence
 
@@ -80,6 +81,7 @@ class Rule:
     caution: str
     basis: tuple[str, ...]
     evidence: str
+    functions: Registry
     span: Span
 
 

@@ -13,9 +13,10 @@ from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source
 from limitrules.language.checker import Scope
-from limitrules.language.functions import STANDARD, Registry
+from limitrules.language.functions import Registry
 from limitrules.model.reading import Reading, check_header
 from limitrules.model.vocabulary import Vocabulary, load_vocabulary
+from limitrules.physics import FUNCTIONS
 from limitrules.rules.reading import Bench, read_parameter, read_rule
 from limitrules.rules.rule import Parameter, Rule, Rulepack
 
@@ -49,14 +50,16 @@ class Draft:
     overrides: tuple[Override, ...]
 
 
-def load_rulepacks(folders: Sequence[str | Path], functions: Registry = STANDARD) -> tuple[Rulepack, ...]:
-    """Read and check rulepacks that are used together: what one adds to the vocabulary, and the parameters that
-    one sets for another, count for all of them. Raises InputError with every mistake, each with its place.
+def load_rulepacks(folders: Sequence[str | Path], functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
+    """Read and check rulepacks that are used together.
+
+    What one adds to the vocabulary, and the parameters that one sets for another, count for all of them. Raises
+    InputError with every mistake, each with its place.
     """
     return check_drafts([read_draft(Path(folder)) for folder in folders], functions)
 
 
-def load_rulepack(folder: str | Path, functions: Registry = STANDARD) -> Rulepack:
+def load_rulepack(folder: str | Path, functions: Registry = FUNCTIONS) -> Rulepack:
     """Read and check a single rulepack."""
     return load_rulepacks([folder], functions)[0]
 
@@ -112,7 +115,7 @@ def _override(reading: Reading, plain: Override) -> Override:
     return attrs.evolve(plain, node=entries["value"][1], reason=reason)
 
 
-def check_drafts(drafts: Sequence[Draft], functions: Registry = STANDARD) -> tuple[Rulepack, ...]:
+def check_drafts(drafts: Sequence[Draft], functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
     """Check rulepack documents together."""
     vocabulary = _vocabulary(drafts)
     overrides = [item for draft in drafts for item in draft.overrides]

@@ -11,7 +11,7 @@ from limitrules.language.shadow import Pair
 
 
 class Slots:
-    """Numbers by slot: exact range, nominal value, and the float shadow of the range, all in SI."""
+    """Numbers by slot: exact range and nominal value, and the float shadows of both, all in SI."""
 
     def __init__(self) -> None:
         self.index: dict[str, int] = {}
@@ -19,6 +19,15 @@ class Slots:
         self.ranges: list[Range] = []
         self.nominal: list[Fraction] = []
         self.shadows: list[Pair] = []
+        self.middles: list[Pair] = []
+
+    def copy(self) -> Slots:
+        """The same numbers, which later changes leave alone."""
+        made = Slots()
+        made.index, made.paths = dict(self.index), list(self.paths)
+        made.ranges, made.nominal = list(self.ranges), list(self.nominal)
+        made.shadows, made.middles = list(self.shadows), list(self.middles)
+        return made
 
     def slot(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> int:
         """The slot of a path; made at the first call."""
@@ -31,6 +40,7 @@ class Slots:
         self.ranges.append((low, high))
         self.nominal.append(nominal)
         self.shadows.append((float_below(low), float_above(high)))
+        self.middles.append((float_below(nominal), float_above(nominal)))
         return number
 
     def change(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> None:
@@ -39,6 +49,7 @@ class Slots:
         self.ranges[number] = (low, high)
         self.nominal[number] = nominal
         self.shadows[number] = (float_below(low), float_above(high))
+        self.middles[number] = (float_below(nominal), float_above(nominal))
 
     def box(self, numbers: tuple[int, ...]) -> dict[int, Range]:
         return {number: self.ranges[number] for number in numbers}

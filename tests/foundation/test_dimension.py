@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from limitrules.foundation import dimension as d
 from limitrules.foundation.dimension import BASES, Dimension, dimension
+
+F = Fraction
 
 DIMENSIONS = st.builds(
     lambda exponents: Dimension(tuple(exponents)),

@@ -59,9 +59,9 @@ def test_nothing_is_told_from_a_quoted_text(text: str, null: int) -> None:
 @pytest.mark.parametrize("break_", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 def test_places_count_characters(break_: str, mark: str) -> None:
-    text = mark + break_.join(["gerät: ü 96 A ± 1 %", "b𝟗: [∑x, {c: d}]", ""])
+    text = mark + break_.join(["gerät: ü 96 A ± 1 %", "b\N{BATTERY}: [∑x, {c: d}]", ""])
     found = scalars(read_tree(Source("f.yaml", text)))
-    assert [text[item.start : item.end] for item in found] == ["gerät", "ü 96 A ± 1 %", "b𝟗", "∑x", "c", "d"]
+    assert [text[item.start : item.end] for item in found] == ["gerät", "ü 96 A ± 1 %", "b\N{BATTERY}", "∑x", "c", "d"]
 
 
 def test_without_the_fast_parser_the_tree_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -93,24 +93,28 @@ def test_a_taken_node_is_not_kept() -> None:
     assert plain(node) == {"packs": {"a": [], "d": []}, "site": {"f": "g"}}
 
 
+def outcome(text: str) -> Node | InputError:
+    try:
+        return read_tree(Source("f.yaml", text))
+    except InputError as error:
+        return error
+
+
 def test_every_beginning_of_a_document_is_read_or_refused() -> None:
     text = "limitrules: system/1\na: {b: [1, \"x\\ty\", 'it''s'], c: |\n  d\n  e\n  }\n? f\n: - g\n  - &h !i j\n"
     for end in range(len(text)):
-        try:
-            read_tree(Source("f.yaml", text[:end]))
-        except InputError as error:
-            assert str(error).startswith("f.yaml")
+        found = outcome(text[:end])
+        assert not isinstance(found, InputError) or str(found).startswith("f.yaml")
 
 
 @given(st.text(alphabet=st.sampled_from("ab:{}[],-?!&*#|>'\"%@` \n\t\r~<\\x0u2028\u2028é"), max_size=40))
 def test_any_text_is_read_or_refused(text: str) -> None:
-    try:
-        node = read_tree(Source("f.yaml", text))
-    except InputError as error:
-        assert error.diagnostics
-        assert str(error).startswith("f.yaml")
+    found = outcome(text)
+    if isinstance(found, InputError):
+        assert found.diagnostics
+        assert str(found).startswith("f.yaml")
     else:
-        assert plain(node) == yaml.load(text, Loader=yaml.CBaseLoader)
+        assert plain(found) == yaml.load(text, Loader=yaml.CBaseLoader)  # noqa: S506
 
 
 # What is refused

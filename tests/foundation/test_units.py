@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from fractions import Fraction as F
+from fractions import Fraction
+from typing import Any
 
 import pint
 import pytest
@@ -14,7 +15,9 @@ from limitrules.foundation import dimension as d
 from limitrules.foundation.dimension import BASES
 from limitrules.foundation.units import UNITS, Unit, UnknownUnit, parse_unit, suggest, unit_for
 
-OTHER = pint.UnitRegistry()
+F = Fraction
+
+OTHER: Any = pint.UnitRegistry()
 # Where the other table spells a unit otherwise, or knows it as something else.
 SPELLED = {
     "%": "percent", "degC": "delta_degree_Celsius", "mm2": "mm**2", "cm2": "cm**2", "m2": "m**2", "A2s": "A**2*s",
@@ -32,28 +35,18 @@ IN_BASES = {
 }
 
 
-def other(symbol: str) -> pint.Quantity:
-    return (
-        OTHER.Quantity(1, OTHER.parse_expression(SPELLED.get(symbol, symbol)).units)
-        * OTHER.parse_expression(SPELLED.get(symbol, symbol)).magnitude
-        if hasattr(OTHER.parse_expression(SPELLED.get(symbol, symbol)), "units")
-        else OTHER.Quantity(1)
-    )
+def other(symbol: str) -> Any:
+    """One of a unit, by the other table."""
+    return OTHER.Quantity(1) * OTHER.parse_expression(SPELLED.get(symbol, symbol))
 
 
-def agrees(unit: Unit, theirs: pint.Quantity) -> None:
-    base = theirs.to_base_units()
-    exponents = {IN_BASES[name]: F(power).limit_denominator(100) for name, power in base.dimensionality.items()}
-    assert unit.dimension.exponents == tuple(exponents.get(name, F(0)) for name in BASES)
-    # Their base unit of mass is the gram or the kilogram, so the factor is compared in SI.
-    assert math.isclose(float(unit.factor), float(theirs.to(_si(exponents)).magnitude), rel_tol=1e-12)
-
-
-def _si(exponents: dict[str, F]) -> pint.Unit:
-    unit = OTHER.dimensionless
-    for name, power in exponents.items():
-        unit = unit * getattr(OTHER, "delta_degree_Celsius" if name == "K" else name) ** float(power)
-    return unit
+def agrees(unit: Unit, theirs: Any) -> None:
+    powers = {IN_BASES[name]: F(power).limit_denominator(100) for name, power in theirs.dimensionality.items()}
+    assert unit.dimension.exponents == tuple(powers.get(name, F(0)) for name in BASES)
+    coherent = OTHER.dimensionless
+    for name, power in powers.items():
+        coherent = coherent * getattr(OTHER, "delta_degree_Celsius" if name == "K" else name) ** float(power)
+    assert math.isclose(float(unit.factor), float(theirs.to(coherent).magnitude), rel_tol=1e-12)
 
 
 @pytest.mark.parametrize("symbol", UNITS)
@@ -76,13 +69,14 @@ def test_compounds(parts: list[tuple[str, str]]) -> None:
 
 
 @pytest.mark.parametrize(("text", "factor", "dimension"), [
-    ("1/h", F(1, 3600), d.FREQUENCY), ("m3", F(1), d.LENGTH**3), ("s2", F(1), d.TIME**2), ("A/s", F(1), d.CURRENT / d.TIME),
+    ("1/h", F(1, 3600), d.FREQUENCY), ("m3", F(1), d.LENGTH**3), ("s2", F(1), d.TIME**2),
+    ("A/s", F(1), d.CURRENT / d.TIME),
     ("ohm*mm2/m", F(1, 10**6), d.RESISTANCE * d.LENGTH), ("%/d", F(1, 8640000), d.FREQUENCY),
     ("mV/K", F(1, 1000), d.VOLTAGE / d.TEMPERATURE_DIFFERENCE), ("W/m2", F(1), d.POWER / d.AREA),
 ])  # fmt: skip
 def test_some_by_hand(text: str, factor: F, dimension: d.Dimension) -> None:
     unit = parse_unit(text)
-    assert (unit.symbol, unit.factor, unit.dimension, unit.offset) == (text, factor, dimension, 0)
+    assert (unit.symbol, unit.factor, unit.dimension, unit.offset) == (text, factor, dimension, F(0))
 
 
 @pytest.mark.parametrize(("text", "symbol"), [
@@ -94,7 +88,8 @@ def test_other_spellings(text: str, symbol: str) -> None:
 
 
 @pytest.mark.parametrize(("text", "suggestion"), [
-    ("amps", "A"), ("Amp", "A"), ("sec", "s"), ("KW", "kW"), ("Kwh", "kWh"), ("hr", "h"), ("percent", "%"), ("°c", "degC"),
+    ("amps", "A"), ("Amp", "A"), ("sec", "s"), ("KW", "kW"), ("Kwh", "kWh"), ("hr", "h"), ("percent", "%"),
+    ("°c", "degC"),
     ("celsius", "degC"), ("sqmm", "mm2"), ("mohms", "mohm"), ("xyzzy", ""), ("", ""),
 ])  # fmt: skip
 def test_what_was_probably_meant(text: str, suggestion: str) -> None:
@@ -139,7 +134,7 @@ def test_a_unit_for_every_dimension() -> None:
     for unit in UNITS.values():
         coherent = unit_for(unit.dimension)
         assert coherent.dimension == unit.dimension
-        assert (coherent.factor, coherent.offset) == (1, 0)
+        assert (coherent.factor, coherent.offset) == (F(1), F(0))
     assert unit_for(d.NUMBER).symbol == "1"
     odd = d.LENGTH ** F(1, 2)
     assert unit_for(odd) == Unit("m1/2", F(1), odd)

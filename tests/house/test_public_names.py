@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import inspect
 
-from sitepages import api
-
 import limitrules
+from sitepages import api
 
 MOST_NAMES = 30
 

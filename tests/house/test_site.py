@@ -71,3 +71,15 @@ def test_a_change_with_another_name_is_refused(tmp_path: Path, name: str) -> Non
     (tmp_path / "next" / name).write_text("x")
     with pytest.raises(Mismatch, match="is not named"):
         changes.page(tmp_path)
+
+
+def test_a_change_is_made_in_the_file_and_shown() -> None:
+    change = "```diff file=broken.yaml\n-name: x\n+name: y\n+site: {mode: grid}\n```\n"
+    shown = run_fences(BROKEN + change + "```live exit=2\nlimitrules survey broken.yaml\n```\n")
+    assert change.replace(" file=broken.yaml", "") in shown
+    assert "broken.yaml:4:" in shown
+
+
+def test_a_change_of_what_does_not_stand_there_is_refused() -> None:
+    with pytest.raises(Mismatch, match="stands 0 times"):
+        run_fences(BROKEN + "```diff file=broken.yaml\n-name: z\n+name: y\n```\n")

@@ -12,6 +12,7 @@ from email.parser import Parser
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from limitrules.foundation.version import VERSION
 from tests.house.conftest import Installed
@@ -24,13 +25,14 @@ KINDS = {
     "type marker": r"limitrules/py\.typed",
     "grammar": r"limitrules/language/[a-z_]+\.lark",
     "vocabulary": r"limitrules/model/vocabularies/[a-z_]+\.yaml",
-    "rulepack": r"limitrules/_shipped/rulepacks/[a-z-]+/[a-z-]+\.yaml",
-    "schema": r"limitrules/_shipped/schemas/[a-z.-]+\.json",
+    "rulepack": r"limitrules/_shipped/rulepacks/[a-z0-9-]+/[a-z0-9-]+\.yaml",
+    "schema": r"limitrules/_shipped/schemas/[a-z]+-[0-9]+\.json",
     "metadata": rf"limitrules-{re.escape(VERSION)}\.dist-info/(METADATA|RECORD|WHEEL|entry_points\.txt)",
     "licence": rf"limitrules-{re.escape(VERSION)}\.dist-info/licenses/docs/LICENSE",
 }
 CORE = {"attrs", "jsonschema", "lark", "pyyaml"}
 EXAMPLE = "docs/examples/lakeside.yaml"
+SURVEY_SCHEMA = ROOT / "schemas" / "survey-1.json"
 
 
 def names_in(wheel: Path) -> list[str]:
@@ -100,7 +102,9 @@ def test_the_command_surveys_an_example(installed: Installed, tmp_path: Path) ->
     run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert run.returncode == 1, run.stderr
     assert run.stderr == ""
-    assert len(json.loads(run.stdout)["findings"]) > 10
+    report = json.loads(run.stdout)
+    Draft202012Validator(json.loads(SURVEY_SCHEMA.read_text(encoding="utf-8"))).validate(report)
+    assert len(report["findings"]) > 10
 
 
 def test_a_document_that_cannot_be_used_is_told_without_a_traceback(installed: Installed, tmp_path: Path) -> None:

@@ -12,7 +12,8 @@ from limitrules.foundation.diagnostics import InputError
 from limitrules.foundation.source import Source
 from limitrules.foundation.tree import read_tree
 from limitrules.model.system import parse_system
-from limitrules.model.vocabulary import Vocabulary, vocabulary_from
+from limitrules.model.vocabulary import vocabulary_from
+from tests.model.small import small
 
 FOLDER = Path(__file__).parent
 SAID = "\n--- is said\n"
@@ -27,11 +28,6 @@ def sections(name: str) -> dict[str, tuple[str, str]]:
         document, _, said = body.partition(SAID)
         found[title] = (document.rstrip("\n") + "\n", said.rstrip("\n"))
     return found
-
-
-def small() -> Vocabulary:
-    source = Source("small.yaml", (FOLDER / "small.yaml").read_text(encoding="utf-8"))
-    return vocabulary_from(read_tree(source), source)
 
 
 def said_of_system(document: str) -> str:

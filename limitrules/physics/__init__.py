@@ -1,0 +1,8 @@
+"""Typed functions of electrical engineering that rules may call, beside the standard ones of the language."""
+
+from limitrules.language.functions import STANDARD, Registry
+from limitrules.physics import converters
+
+FUNCTIONS: Registry = STANDARD.extended(converters.FUNCTIONS)
+
+__all__ = ["FUNCTIONS"]

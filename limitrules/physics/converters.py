@@ -1,0 +1,58 @@
+"""Relations of converters: the DC current that a power needs at a sagging voltage."""
+
+from __future__ import annotations
+
+import math
+
+from limitrules.foundation.dimension import CURRENT, POWER, RESISTANCE, VOLTAGE
+from limitrules.foundation.kinds import Quantity, Type
+from limitrules.language.functions import Argument, Bounds, Direction, Function
+
+
+def _current(types: tuple[Type, ...]) -> Type:
+    return Quantity(CURRENT)
+
+
+def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bounds:
+    """Enclosure of the current (A) at which a source delivers a power (W).
+
+    The source has a rest voltage (V) and a series resistance (ohm): power = current * (rest_voltage - current *
+    resistance), smaller root, in the form 2 P / (V + sqrt(V^2 - 4 R P)) that keeps its digits for small resistance.
+    Where the power is more than V^2 / (4 R) no current delivers it: what is drawn is then at least V / (2 R) and
+    has no upper bound. Raises ValueError for a source without voltage.
+    """
+    if rest_voltage <= 0.0:
+        raise ValueError("a rest voltage above zero")
+    square = rest_voltage * rest_voltage
+    rest = square - 4.0 * resistance * power
+    # Four roundings, the last two of them on numbers no larger than the square.
+    slack = 4e-16 * square
+    if rest < -slack:
+        return _lower(rest_voltage / (2.0 * resistance)), math.inf
+    low = 2.0 * power / (rest_voltage + math.sqrt(max(rest + slack, 0.0)))
+    if rest <= slack:
+        return _lower(low), math.inf
+    high = 2.0 * power / (rest_voltage + math.sqrt(rest - slack))
+    return _lower(low), high + 1e-15 * high
+
+
+def _lower(value: float) -> float:
+    return max(0.0, value - 1e-15 * value)
+
+
+FUNCTIONS = (
+    Function(
+        "current_at_power",
+        "The DC current that delivers a power from a source with rest voltage and series resistance; more than any "
+        "limit where no current delivers it.",
+        (
+            Argument("power", "power drawn on the DC side", Quantity(POWER), Direction.RISES, 0.0),
+            Argument("rest_voltage", "voltage of the source without current", Quantity(VOLTAGE), Direction.FALLS, 0.0),
+            Argument("resistance", "series resistance of the source and its leads", Quantity(RESISTANCE),
+                     Direction.RISES, 0.0),
+        ),
+        _current,
+        current_at_power,
+        "P = I (V - I R) solved for I, smaller root",
+    ),
+)  # fmt: skip
