@@ -260,7 +260,7 @@ def _command(
         parser.add_argument("--rulepack", action="append", default=[], metavar="NAME|PATH",
             help="use this rulepack, by name or folder; may be repeated (default: all that are shipped)")  # fmt: skip
         parser.add_argument("--functions", action="append", default=[], metavar="NAME",
-            help="let rules call the functions of this installed plugin, which runs its code; may be repeated")  # fmt: skip
+            help="let rules call the functions of this installed plugin, which runs its code; repeatable")  # fmt: skip
     return parser
 
 

@@ -14,7 +14,7 @@ from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, number_over, point
+from limitrules.language.exactly import Bound, number_over, point, value_at
 from limitrules.language.printer import print_node
 from limitrules.language.truth import scale_of
 from limitrules.rules.binding import Binder
@@ -46,15 +46,17 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
     def governing() -> tuple[str, ...]:
         return governing_of(binder, rule.require, slots)
 
-    missing = g.gaps_of(check.whole) if check.verdict is Verdict.UNDETERMINED else ()
+    is_open = check.verdict is Verdict.UNDETERMINED
+    missing = g.gaps_of(check.whole) if is_open else ()
+    headroom = None if is_open else headroom_of(check.require, decision.worst, slots)
     assumed = tuple(
         dict.fromkeys(Assumption(print_node(item.node.value), _default_shown(binder, item.checked, item.node, slots))
                       for item in binder.assumed if isinstance(item.node, nodes.Assume))
     )  # fmt: skip
     return Finding(
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
-        headroom_of(check.require, decision.worst, slots), sentence, rule.remedies, rule.caution, rule.basis,
-        rule.evidence, reasons, missing, assumed, governing,
+        headroom, sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
+        reasons, missing, assumed, governing,
         slots.named(place) if place and not math.isinf(decision.worst.value) else None,
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
@@ -77,12 +79,11 @@ def headroom_of(require: g.Logical, worst: Infimum, slots: Slots) -> Headroom | 
     comparison = _nearest_to_failing(plain, place, nominal)
     if comparison is None or comparison.unit is None:
         return None
-    at_nominal = _single(number_over(comparison.headroom, point(nominal)))
-    at_worst = _single(number_over(comparison.headroom, point(place)))
-    limit, figure = _nominal(comparison.limit, nominal), _nominal(comparison.figure, nominal)
+    at_nominal, at_worst = _single(comparison.headroom, nominal), _single(comparison.headroom, place)
+    limit, figure = _single(comparison.limit, nominal), _single(comparison.figure, nominal)
     lowest = worst.value if isinstance(plain, g.Holds) else at_worst
     unit = comparison.unit
-    if at_nominal is None and at_worst is None:
+    if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
     return Headroom(at_nominal, _finite(lowest), unit, limit, worst.tight, figure)
 
@@ -100,7 +101,7 @@ def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal
         return None
 
     def share(item: g.Holds) -> float:
-        value = _single(number_over(item.headroom, point(place)))
+        value = _single(item.headroom, place)
         if value == 0 and _is_equality(item):
             return math.inf  # equal is all it can be; there is no distance to speak of
         return float(value / scale_of(item, nominal)) if value is not None else math.inf
@@ -108,21 +109,20 @@ def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal
     return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
 
 
-def _nominal(term: g.Numeric | None, nominal: Mapping[int, Fraction]) -> Fraction | None:
-    return _single(number_over(term, point(nominal))) if term is not None else None
-
-
 def _is_equality(comparison: g.Holds) -> bool:
     headroom = comparison.headroom
     return isinstance(headroom, g.Negate) and isinstance(headroom.value, g.Absolute)
 
 
-def _single(pair: tuple[Bound, Bound]) -> Fraction | None:
-    """The lower end of an enclosure at a point; None where there is no value."""
-    low, high = pair
-    if math.isinf(low) or math.isinf(high):
+def _single(term: g.Numeric | None, place: Mapping[int, Fraction]) -> Fraction | None:
+    """The value at a point, or the lower end of its enclosure; None where there is no value."""
+    if term is None:
         return None
-    return Fraction(low)
+    value = value_at(term, place)
+    if value is not None:
+        return value
+    low, high = number_over(term, point(place))
+    return None if math.isinf(low) or math.isinf(high) else Fraction(low)
 
 
 def _finite(value: Bound | None) -> Fraction | None:

@@ -118,9 +118,12 @@ def read_tree(source: Source, take: Taker | None = None) -> Node:
 
 def place_in(source: Source, scalar: Scalar) -> Callable[[int, int], Span]:
     """A function from positions in a scalar's text to the place in the file where these characters stand."""
-    places = _places(source.text[scalar.start : scalar.end], scalar.style, scalar.text)
+    found: list[list[tuple[int, int]]] = []
 
     def place(start: int, end: int) -> Span:
+        if not found:  # only a mistake or a finding asks for a place
+            found.append(_places(source.text[scalar.start : scalar.end], scalar.style, scalar.text))
+        places = found[0]
         first = places[min(start, len(places) - 1)][0]
         last = places[end - 1][1] if 0 < end <= len(places) and end > start else first + 1
         return Span(source, scalar.start + first, scalar.start + max(last, first + 1))

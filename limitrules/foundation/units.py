@@ -86,7 +86,16 @@ def _table() -> dict[str, Unit]:
 UNITS: Mapping[str, Unit] = _table()
 
 # Written by people and by device pages; the printer always uses the plain symbol.
-_SPELLINGS = {"\N{OHM SIGN}": "ohm", "\N{GREEK CAPITAL LETTER OMEGA}": "ohm", "µ": "u", "μ": "u", "°C": "degC", "℃": "degC", "²": "2", "·": "*", "√s": "s1/2"}
+_SPELLINGS = {
+    "\N{OHM SIGN}": "ohm",
+    "\N{GREEK CAPITAL LETTER OMEGA}": "ohm",
+    "\N{MICRO SIGN}": "u",
+    "\N{GREEK SMALL LETTER MU}": "u",
+    "°C": "degC",
+    "\N{DEGREE CELSIUS}": "degC",
+    "²": "2",
+    "·": "*",
+}
 _FACTOR = re.compile(r"(?P<symbol>%|[A-Za-z]+?(?:2s)?)(?P<power>[1-9]?)\Z")
 _ONE = Unit("1", Fraction(1), d.NUMBER)
 

@@ -18,7 +18,7 @@ from attrs import evolve, frozen
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
-from limitrules.language.exactly import Bound, Box, Range, number_over, point
+from limitrules.language.exactly import Bound, Box, Range, number_over, point, value_at
 from limitrules.language.shadow import Pair
 from limitrules.language.tape import Tape
 
@@ -97,7 +97,7 @@ class Extremes:
         return isinstance(self.term, g.Gathered) and all(part.guard is None for part in self.term.parts)
 
     def _filled(self, found: Infimum, box: Box) -> Infimum:
-        """The place with the inputs that only other members read at their lower ends; the term takes what it reaches."""
+        """The place, with inputs that only other members read at their lower ends."""
         place = {index: found.place.get(index, box[index][0]) for index in self.inputs}
         if len(place) == len(found.place):
             return found
@@ -130,6 +130,10 @@ class _Search:
         return best if value == best.value else Infimum(value, best.reached, best.place, _close(value, best.reached))
 
     def _at(self, place: dict[int, Fraction]) -> Infimum:
+        value = value_at(self.term, place)
+        if value is not None:
+            value *= self.sign
+            return Infimum(value, value, place, True)
         low, high = number_over(self.term, point(place))
         if self.sign < 0:
             low, high = -high, -low
@@ -163,18 +167,19 @@ class _Search:
         queue = [(start[0], next(counter), box)]
         looked, tight = 0, True
         floor: Bound = _INF
+        budget = self._budget(place, grain)
         while queue:
             lower, _, box = heapq.heappop(queue)
             if lower >= best:
                 break
             if _close(lower, best, grain):
                 # What floats leave open between the two, rationals close, so that ties are exact.
-                if looked < BUDGET and self._exact_lower(box) >= self._at(place).value:
+                if looked < budget and self._exact_lower(box) >= self._at(place).value:
                     looked += 1
                     continue
                 floor = min(floor, _rational(lower))
                 break
-            if looked >= BUDGET:
+            if looked >= budget:
                 floor, tight = min(floor, _rational(lower)), False
                 break
             halves = self._halves(box)
@@ -193,6 +198,13 @@ class _Search:
         exact = self._at(place)
         value = min(floor, exact.value)
         return Infimum(value, exact.reached, place, tight and _close(value, exact.reached, grain))
+
+    def _budget(self, place: dict[int, Fraction], grain: float) -> int:
+        """Where something missing leaves the term open even at a point, halving can only find a low place."""
+        low, high = self._whole(_shadows(point(place)))
+        if not math.isfinite(low):
+            return BUDGET // 20
+        return BUDGET if _close(low, high, grain) else BUDGET // 4
 
     def _exact_lower(self, box: dict[int, Range]) -> Bound:
         low, high = number_over(self.term, box)

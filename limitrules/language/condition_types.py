@@ -43,8 +43,13 @@ def _compare(desk: Desk, node: n.Compare, scope: Scope) -> Type:
         desk.report("not-a-duration", f"`{node.relation}` compares durations; `{desk.excerpt(node.left)}` is "
                     f"{desk.described(node.left, left)}", node, f"`{_DURATION_WORDS[node.relation]}`")  # fmt: skip
     elif node.relation in _TEMPERATURE_WORDS and not isinstance(left, Temperature):
-        desk.report("not-a-temperature", f"`{node.relation}` compares temperatures; `{desk.excerpt(node.left)}` "
-                    f"is {desk.described(node.left, left)}", node, f"`{_TEMPERATURE_WORDS[node.relation]}`")
+        desk.report(
+            "not-a-temperature",
+            f"`{node.relation}` compares temperatures; `{desk.excerpt(node.left)}` "
+            f"is {desk.described(node.left, left)}",
+            node,
+            f"`{_TEMPERATURE_WORDS[node.relation]}`",
+        )
     else:
         desk.shares_are_clear(node.left, node.right)
     return Truth()

@@ -259,5 +259,3 @@ def gaps_of(term: Ground) -> tuple[str, ...]:
     """The paths whose values are missing, each once."""
     found = (item.path for item in term.walk() if isinstance(item, Gap) or (isinstance(item, Fixed) and item.path))
     return tuple(dict.fromkeys(path for path in found if path))
-
-

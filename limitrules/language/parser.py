@@ -19,6 +19,7 @@ from limitrules.foundation.units import UNITS, UnknownUnit, parse_unit, suggest,
 from limitrules.language import nodes as n
 from limitrules.language.mistakes import habit_diagnostic, syntax_diagnostic
 from limitrules.language.nodes import Clause, Node
+from limitrules.language.prepared import prepared
 
 MAX_LENGTH = 4000
 MAX_DEPTH = 40
@@ -39,6 +40,12 @@ def parse_clause(text: str, place: Place | None = None, name: str = "<clause>") 
     if place is None:
         source = Source(name, text)
         place = source.span
+    node = prepared(text)
+    return Clause(text, node, place) if node is not None else Clause(text, parse(text, place), place)
+
+
+def parse(text: str, place: Place) -> Node:
+    """The tree of a clause, parsed now. Raises InputError as `parse_clause` does."""
     _guard(text, place)
 
     from lark.exceptions import UnexpectedInput
@@ -52,7 +59,7 @@ def parse_clause(text: str, place: Place | None = None, name: str = "<clause>") 
         raise InputError([habit or error.diagnostic(place)]) from None
     if depth_of(node) > MAX_DEPTH:
         raise InputError([_too_deep("the phrases stand too deep within each other", place(node.start, node.end))])
-    return Clause(text, node, place)
+    return node
 
 
 def depth_of(node: Node) -> int:
@@ -234,9 +241,9 @@ def _unit(text: str, start: int, end: int) -> Any:
 
 def _near_unit(text: str) -> str:
     """A known unit in other capitals, or with the parts of a compound one put right."""
-    parts = re.split(r"([*/])", text)
-    meant = [part if part in "*/" or part in UNITS else _recapitalised(part) or suggest(part) for part in parts]
-    return "".join(meant) if all(meant) and len(parts) > 1 else _recapitalised(text)
+    parts = re.split(r"(/)", text)
+    meant = [part if part == "/" or part in UNITS else _recapitalised(part) or suggest(part) for part in parts]
+    return "".join(meant) if all(meant) and len(parts) > 1 and "*" not in text else _recapitalised(text)
 
 
 def _recapitalised(symbol: str) -> str:

@@ -153,8 +153,12 @@ def _sum(desk: Desk, node: n.Arithmetic, left: Type, right: Type) -> Type | None
         return left if desk.shares_are_clear(node.left, node.right) else None
     if right == Quantity(NUMBER) and not (isinstance(node.right, n.Literal) and node.right.unit.symbol == "1"):
         word = "plus" if node.operator == "+" else "less"
-        desk.report("dimension-clash", f"`{node.operator} {desk.excerpt(node.right)}` does not say of what", node,
-                    f"`{desk.excerpt(node.left)} {word} {desk.excerpt(node.right)}`, which takes a share of it")
+        desk.report(
+            "dimension-clash",
+            f"`{node.operator} {desk.excerpt(node.right)}` does not say of what",
+            node,
+            f"`{desk.excerpt(node.left)} {word} {desk.excerpt(node.right)}`, which takes a share of it",
+        )
         return None
     desk.clash(node, node.left, left, node.right, right, "added" if node.operator == "+" else "subtracted")
     return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import groupby
 
 from limitrules.report.figures import count_words, figure_words, headroom_words, joined, limit_words, worst_words
@@ -103,15 +104,24 @@ def _outstanding(page: Page, result: SurveyResult, groups: Groups, fail_on: Cons
     decided = tuple(item for item in groups.open if item.verdict is not Verdict.UNDETERMINED)
     if groups.failing:
         page.heading("What fails")
-        for finding in groups.failing:
-            _finding(page, finding, names)
+        _findings(page, groups.failing, names)
     if decided:
         page.heading(f"What does not hold, but counts less than {fail_on.value}")
-        for finding in decided:
-            _finding(page, finding, names)
+        _findings(page, decided, names)
     if groups.failing or decided:
         page.blank()
         page.line(f"For the whole argument of one of these: limitrules why {result.file} RULE SUBJECT")
+
+
+def _findings(page: Page, findings: Iterable[Finding], names: Names) -> None:
+    """One after the other; what to try stands once where the same rule fails several times in a row."""
+    before = None
+    for finding in findings:
+        _finding(page, finding, names)
+        rule = (finding.rulepack, finding.rule)
+        if rule != before:
+            _advice(page, finding)
+        before = rule
 
 
 def _finding(page: Page, finding: Finding, names: Names) -> None:
@@ -127,6 +137,9 @@ def _finding(page: Page, finding: Finding, names: Names) -> None:
         page.line(f"Rests on an assumption: {assumed_words(finding)}", indent=6)
     if finding.concession is not None:
         page.line(f"The concession has expired ({finding.concession.until}), so this counts again.", indent=6)
+
+
+def _advice(page: Page, finding: Finding) -> None:
     if finding.remedies:
         more = len(finding.remedies) - 1
         other = f" (or {count_words(more, 'other way', 'other ways')}: ask why)" if more else ""

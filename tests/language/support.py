@@ -19,7 +19,8 @@ from limitrules.language.nodes import Node
 from limitrules.language.parser import parse_clause
 from limitrules.model.system import System, parse_system
 from limitrules.model.vocabulary import Vocabulary, vocabulary_from
-from limitrules.rules.binding import Binder, Named
+from limitrules.rules.binding import Binder
+from limitrules.rules.bound import Named
 from limitrules.rules.rule import Rule
 from limitrules.rules.slots import Slots
 

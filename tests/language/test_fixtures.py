@@ -18,7 +18,7 @@ from limitrules.language.exactly import Bound, number_over, point
 from limitrules.language.parser import parse_clause
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Outcome, decide
-from limitrules.rules.binding import Absent
+from limitrules.rules.bound import Absent
 from limitrules.rules.slots import Slots
 from tests.language.support import FIXTURES, binder, checked, sections, tree_of
 

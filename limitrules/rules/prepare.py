@@ -1,0 +1,40 @@
+"""Parses the clauses of the shipped rulepacks beforehand: ``python -m limitrules.rules.prepare``.
+
+To be run whenever a shipped rulepack or the grammar has changed; a test tells when it was forgotten.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+
+from limitrules.language.nodes import Clause, Node
+from limitrules.language.parser import parse
+from limitrules.language.prepared import FILE, as_text
+from limitrules.rules.discovery import bundled
+from limitrules.rules.rule import Rule
+from limitrules.rules.rulepack import load_rulepacks
+
+
+def prepared_text() -> str:
+    """The file with the clauses of all shipped rulepacks, parsed anew."""
+    trees: dict[str, Node] = {}
+    for rulepack in load_rulepacks([item.folder for item in bundled()]):
+        clauses = [parameter.value.clause for parameter in rulepack.parameters.values()]
+        for rule in rulepack.rules.values():
+            clauses.extend(_clauses(rule))
+        for clause in clauses:
+            trees[clause.text] = parse(clause.text, clause.place)
+    return as_text(trees.items())
+
+
+def _clauses(rule: Rule) -> Iterator[Clause]:
+    checked = [rule.when, rule.require, *(item.value for item in rule.definitions)]
+    checked += [item for item in rule.because.pieces if not isinstance(item, str)]
+    checked += [subject.collection for subject in rule.about.subjects]
+    return (item.clause for item in checked if item is not None)
+
+
+if __name__ == "__main__":
+    Path(str(files("limitrules.language").joinpath(FILE))).write_text(prepared_text(), encoding="utf-8")
