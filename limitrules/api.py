@@ -26,12 +26,12 @@ def load_rulepacks(names: Names = (), functions: Registry = FUNCTIONS) -> tuple[
 
     A rulepack whose parameters a named one sets is loaded too. Raises InputError with every mistake found.
     """
-    drafts = [read_draft(item.folder) for item in discovery.find(names)]
+    drafts = [read_draft(item.folder, item.shown) for item in discovery.find(names)]
     needed = {item.rulepack for draft in drafts for item in draft.overrides} - {draft.name for draft in drafts}
     for item in [*discovery.installed(), *discovery.bundled()] if needed else []:
         if item.name in needed:
             needed.discard(item.name)
-            drafts.insert(0, read_draft(item.folder))
+            drafts.insert(0, read_draft(item.folder, item.shown))
     return check_drafts(drafts, functions)
 
 

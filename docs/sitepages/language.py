@@ -8,14 +8,15 @@ from itertools import groupby
 
 from limitrules.foundation.kinds import Type
 from limitrules.foundation.units import UNITS, Unit
-from limitrules.language.functions import STANDARD, Argument, Direction, Function
+from limitrules.language.functions import Argument, Direction, Function
+from limitrules.physics import FUNCTIONS
 
 _GROWS = {Direction.RISES: "rises with it", Direction.FALLS: "falls with it", Direction.NEITHER: "neither"}
 
 
 def functions() -> str:
-    """Every function with its arguments and what it promises of them."""
-    return "\n".join(line for function in STANDARD.by_name.values() for line in _function(function))
+    """Every function that is there without a plugin, with its arguments and what it promises of them."""
+    return "\n".join(line for function in FUNCTIONS.by_name.values() for line in _function(function))
 
 
 def units() -> str:

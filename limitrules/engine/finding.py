@@ -9,12 +9,13 @@ from functools import cache
 
 from limitrules.engine.check import Check
 from limitrules.engine.reasons import governing_of, reason_of, shown_value
+from limitrules.foundation.exact import float_below
 from limitrules.foundation.kinds import Component
 from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, number_over, point, value_at
+from limitrules.language.exactly import Bound, is_unbounded, number_over, point, value_at
 from limitrules.language.printer import print_node
 from limitrules.language.truth import scale_of
 from limitrules.rules.binding import Binder
@@ -57,7 +58,7 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
         headroom, sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
         reasons, missing, assumed, governing,
-        slots.named(place) if place and not math.isinf(decision.worst.value) else None,
+        slots.named(place) if place and not is_unbounded(decision.worst.value) else None,
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
 
@@ -104,7 +105,7 @@ def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal
         value = _single(item.headroom, place)
         if value == 0 and _is_equality(item):
             return math.inf  # equal is all it can be; there is no distance to speak of
-        return float(value / scale_of(item, nominal)) if value is not None else math.inf
+        return float_below(value / scale_of(item, nominal)) if value is not None else math.inf
 
     return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
 
@@ -122,11 +123,11 @@ def _single(term: g.Numeric | None, place: Mapping[int, Fraction]) -> Fraction |
     if value is not None:
         return value
     low, high = number_over(term, point(place))
-    return None if math.isinf(low) or math.isinf(high) else Fraction(low)
+    return None if is_unbounded(low, high) else Fraction(low)
 
 
 def _finite(value: Bound | None) -> Fraction | None:
-    return None if value is None or math.isinf(value) else Fraction(value)
+    return None if value is None or is_unbounded(value) else Fraction(value)
 
 
 def sentence_of(binder: Binder, sentence: Sentence, slots: Slots) -> str:

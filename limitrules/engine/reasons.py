@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from fractions import Fraction
 
@@ -13,7 +12,7 @@ from limitrules.language import ground as g
 from limitrules.language import nodes as n
 from limitrules.language.bounds import infimum, supremum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, number_over, point
+from limitrules.language.exactly import Bound, is_unbounded, number_over, point
 from limitrules.language.nodes import Node
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Outcome, decide
@@ -69,6 +68,7 @@ class _Explainer:
         # A binder of its own: explaining must not add to what the check read or assumed.
         self.binder = Binder(binder.system, slots, binder.rule, binder.names)
         self.slots = slots
+        self._told: set[str] = set()
 
     # values
 
@@ -95,7 +95,7 @@ class _Explainer:
         numbers = g.inputs_of(term)
         box = self.slots.box(numbers)
         low, high = infimum(term, box).value, supremum(term, box).value
-        if math.isinf(low) or math.isinf(high):
+        if is_unbounded(low, high):
             return "not known"
         if low == high:
             return level(Fraction(low), unit)
@@ -121,7 +121,12 @@ class _Explainer:
             return self._collection(checked, node, names, text, value)
         if isinstance(node, n.Listed):
             return self._listed(checked, node, names, text, value)
+        if isinstance(node, n.State):
+            return self._state(checked, node, names, text, value)
         if isinstance(node, n.Name) and node.name in names.definitions:
+            if node.name in self._told:
+                return Reason(node.name, value, "as above", span=span)
+            self._told.add(node.name)
             definition = names.definitions[node.name].value
             inner = self.reason(definition, definition.clause.node, self.binder.names)
             return Reason(node.name, value, span=span, parts=(inner,))
@@ -147,6 +152,17 @@ class _Explainer:
         if stated is None or stated.is_unknown:
             span = stated.span if stated is not None else record.span
             return Reason(text, "not known", "missing", path, "unknown" if stated is not None else "", "", span)
+        return Reason(text, value, "", path, stated.text, stated.origin, stated.span)
+
+    def _state(self, checked: Checked, node: n.State, names: Named, text: str, value: str) -> Reason:
+        found = self.binder.locate(checked, node.value, names)
+        if found is None or found[0] is None:
+            return Reason(text, value, span=checked.clause.span(node))
+        record, attribute = found
+        stated = record.values.get(attribute)
+        path = f"{record.path}.{attribute}"
+        if stated is None:
+            return Reason(text, value, "", path, "", "", record.span)
         return Reason(text, value, "", path, stated.text, stated.origin, stated.span)
 
     def _assumed(self, checked: Checked, node: n.Assume, names: Named, text: str, value: str) -> Reason:
@@ -206,4 +222,4 @@ def _says_something(node: Node, checked: Checked) -> bool:
 
 def _middle(pair: tuple[Bound, Bound]) -> Fraction | None:
     low, high = pair
-    return None if math.isinf(low) or math.isinf(high) else (Fraction(low) + Fraction(high)) / 2
+    return None if is_unbounded(low, high) else (Fraction(low) + Fraction(high)) / 2

@@ -8,6 +8,7 @@ from limitrules.engine.check import Check
 from limitrules.engine.finding import finding_of, unmet_scope
 from limitrules.engine.missing import missing_values
 from limitrules.foundation.diagnostics import InputError
+from limitrules.foundation.exact import float_below
 from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.model.quantity import QuantityError, Uncertain, parse_quantity
@@ -208,7 +209,7 @@ def _rank(finding: Finding) -> tuple[int, int, float, str, str]:
     return (
         _ORDER[finding.verdict] // 2 * 10 + finding.consequence.rank,
         _ORDER[finding.verdict],
-        float(share) if share is not None else 0.0,
+        float_below(share) if share is not None else 0.0,
         finding.rule,
         finding.subject,
     )

@@ -18,7 +18,7 @@ from attrs import evolve, frozen
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
-from limitrules.language.exactly import Bound, Box, Range, number_over, point, value_at
+from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over, point, value_at
 from limitrules.language.shadow import Pair
 from limitrules.language.tape import Tape
 
@@ -273,10 +273,15 @@ def _corners(box: dict[int, Range], indices: list[int]) -> list[dict[int, Fracti
 
 
 def _close(low: Bound, high: Bound, grain: float = 0.0) -> bool:
-    if math.isinf(low) or math.isinf(high):
+    if is_unbounded(low, high):
         return False
-    return float(high) - float(low) <= max(RELATIVE * max(abs(float(low)), abs(float(high))), grain)
+    one, other = _nearly(low), _nearly(high)
+    return other - one <= max(RELATIVE * max(abs(one), abs(other)), grain)
+
+
+def _nearly(value: Bound) -> float:
+    return value if isinstance(value, float) else float_below(value)
 
 
 def _rational(value: float | Fraction) -> Bound:
-    return Fraction(value) if math.isfinite(value) else value
+    return value if is_unbounded(value) else Fraction(value)

@@ -95,9 +95,10 @@ class Desk:
     def clash(self, node: Node, first: Node, one: Type, second: Node, other: Type, deed: str) -> None:
         """Two values that do not go together."""
         numbers = isinstance(one, Quantity | Temperature) and isinstance(other, Quantity | Temperature)
-        left = self.described(first, one)
+        left = f"`{self.excerpt(first)}` is {self.described(first, one)}"
+        right = f"`{self.excerpt(second)}` is {self.described(second, other)}"
         self.report("dimension-clash" if numbers else "type-clash",
-                    f"`{self.excerpt(first)}` is {left}{',' if ',' in left else ''} and `{self.excerpt(second)}` is {self.described(second, other)}; they cannot be {deed}", node,
+                    f"{left}{',' if ', here' in left else ''} and {right}; they cannot be {deed}", node,
                     "the same dimension on both sides" if numbers else "the same sort of value on both sides",
                     self._way_out(first, one, second, other))  # fmt: skip
 

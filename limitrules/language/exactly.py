@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, cast
 
+from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
 
 Bound = Fraction | float
@@ -87,13 +88,29 @@ def truth_over(term: g.Logical, box: Box) -> bool | None:
     return cast("bool | None", _RULES[type(term)](term, box))
 
 
+def is_unbounded(*bounds: Bound) -> bool:
+    """True where one of them is an infinity. A rational may be too large to ask `math.isinf`."""
+    return any(isinstance(bound, float) and math.isinf(bound) for bound in bounds)
+
+
 def point(place: Mapping[int, Fraction]) -> Box:
     """The box that holds a single point."""
     return {index: (value, value) for index, value in place.items()}
 
 
+def _plus(one: Bound, other: Bound) -> Bound:
+    # Rationals know no infinity and may be larger than any float, so the two are never mixed.
+    if isinstance(one, float):
+        return one
+    return other if isinstance(other, float) else one + other
+
+
 def _times(one: Bound, other: Bound) -> Bound:
-    return one * other if one and other else Fraction(0)
+    if not (one and other):
+        return Fraction(0)
+    if isinstance(one, float) or isinstance(other, float):
+        return _INF if (one > 0) == (other > 0) else -_INF
+    return one * other
 
 
 def _spread(corners: Sequence[Bound]) -> Enclosure:
@@ -119,13 +136,13 @@ def _absolute(term: g.Absolute, box: Box) -> Enclosure:
 def _add(term: g.Add, box: Box) -> Enclosure:
     a, b = number_over(term.left, box)
     c, d = number_over(term.right, box)
-    return a + c, b + d
+    return _plus(a, c), _plus(b, d)
 
 
 def _subtract(term: g.Subtract, box: Box) -> Enclosure:
     a, b = number_over(term.left, box)
     c, d = number_over(term.right, box)
-    return a - d, b - c
+    return _plus(a, -d), _plus(b, -c)
 
 
 def _multiply(term: g.Multiply, box: Box) -> Enclosure:
@@ -160,7 +177,7 @@ def _total(term: g.Total, box: Box) -> Enclosure:
         a, b = number_over(part.value, box)
         if taken is None:
             a, b = min(a, Fraction(0)), max(b, Fraction(0))
-        low, high = low + a, high + b
+        low, high = _plus(low, a), _plus(high, b)
     return low, high
 
 
@@ -201,8 +218,7 @@ def _apply(term: g.Apply, box: Box) -> Enclosure:
 def _float(value: Bound, towards: int) -> float:
     if isinstance(value, float):
         return value
-    near = float(value)
-    return near if Fraction(near) == value else math.nextafter(near, towards * _INF)
+    return float_below(value) if towards < 0 else float_above(value)
 
 
 def _rational(value: float) -> Bound:

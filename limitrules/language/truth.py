@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from enum import Enum
 from fractions import Fraction
@@ -11,7 +10,7 @@ from attrs import frozen
 
 from limitrules.language import ground as g
 from limitrules.language.bounds import Extremes, Infimum
-from limitrules.language.exactly import Box, number_over, point, truth_over
+from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
 
 
 class Outcome(Enum):
@@ -63,7 +62,7 @@ class Decider:
         highest = self.extremes.highest(box)
         if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(box, nominal)):
             return Decision(Outcome.NEVER, lowest)
-        undefined = math.isinf(lowest.value) or math.isinf(highest.value)
+        undefined = is_unbounded(lowest.value, highest.value)
         if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
@@ -121,7 +120,7 @@ def scale_of(comparison: g.Holds, nominal: Mapping[int, Fraction]) -> Fraction:
     if comparison.limit is None:
         return Fraction(1)
     low, high = number_over(comparison.limit, point({i: nominal[i] for i in g.inputs_of(comparison.limit)}))
-    if math.isinf(low) or math.isinf(high):
+    if is_unbounded(low, high):
         return Fraction(1)
     size = abs(Fraction(low) + Fraction(high)) / 2
     return size or Fraction(1)

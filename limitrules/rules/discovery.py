@@ -32,6 +32,11 @@ class Found:
     folder: Path
     origin: str
 
+    @property
+    def shown(self) -> str:
+        """What its document is called in messages: the path as typed, or the name for what is shipped."""
+        return str(self.folder / MANIFEST) if self.origin == "folder" else f"{self.name}/{MANIFEST}"
+
 
 def bundled() -> list[Found]:
     """The rulepacks that ship with the product, by name."""

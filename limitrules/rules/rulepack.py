@@ -64,13 +64,14 @@ def load_rulepack(folder: str | Path, functions: Registry = FUNCTIONS) -> Rulepa
     return load_rulepacks([folder], functions)[0]
 
 
-def read_draft(folder: Path) -> Draft:
-    """The document of the rulepack in a folder."""
+def read_draft(folder: Path, shown: str = "") -> Draft:
+    """The document of the rulepack in a folder; ``shown`` is what it is called in messages, if not by its path."""
     path = folder / MANIFEST if folder.is_dir() else folder
     if not path.exists():
         raise refuse("no-rulepack", f"there is no rulepack at `{folder}`", where=str(folder),
                      expected=f"a folder with a file `{MANIFEST}`")  # fmt: skip
-    return parse_draft(tree.read_source(path), str(path.parent))
+    source = tree.read_source(path)
+    return parse_draft(Source(shown, source.text) if shown else source, str(path.parent))
 
 
 def parse_draft(source: Source, folder: str = "") -> Draft:
