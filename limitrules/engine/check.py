@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import inf, nextafter
+from operator import is_
 
 from attrs import define, field
 
 from limitrules.language import ground as g
+from limitrules.language.bounds import Infimum
 from limitrules.language.exactly import Range
-from limitrules.language.shadow import LogicalShadow, shadow_truth
+from limitrules.language.shadow import LogicalShadow, Pair, shadow_truth
 from limitrules.language.truth import Decider, Decision, Outcome, decide
 from limitrules.rules.binding import Binder
 from limitrules.rules.findings import Verdict
@@ -40,6 +42,7 @@ class Check:
     _decider: Decider | None = field(default=None, init=False)
     _numbers: tuple[int, ...] = field(default=(), init=False)
     _corner: dict[int, bool] = field(factory=dict, init=False)
+    _known: tuple[list[Pair], Verdict | None] | None = field(default=None, init=False)
     _decided: tuple[list[tuple[Range, Fraction]], Decision] | None = field(default=None, init=False)
 
     @when.default
@@ -60,9 +63,25 @@ class Check:
         found = self.test(shadows)  # type: ignore[arg-type]
         if found is not None:
             self.verdict = _DECIDED[found]
-        elif not self._is_still_marginal(slots):
-            self.verdict = _VERDICTS[self.decision(slots).outcome]
+        elif not self._is_known(slots):
+            if not self._is_still_marginal(slots):
+                self.verdict = _VERDICTS[self.decision(slots).outcome]
+            shadows = slots.shadows
+            self._known = [shadows[number] for number in self._numbers], self.verdict
         return self.verdict
+
+    def _is_known(self, slots: Slots) -> bool:
+        """True where floats could not decide these very numbers before, and what did gave the verdict then.
+
+        A slot that is changed gets another pair, even for an equal float, so it is enough that the pairs are the same.
+        """
+        if self._known is None:
+            return False
+        pairs, verdict = self._known
+        if not all(map(is_, pairs, map(slots.shadows.__getitem__, self._numbers))):
+            return False
+        self.verdict = verdict
+        return True
 
     def _is_still_marginal(self, slots: Slots) -> bool:
         """True where floats show one point that holds and one that fails: the corner that was worst before.
@@ -102,16 +121,27 @@ class Check:
             return self.require
         return g.Any((g.Contrary(self.condition), self.require))
 
-    def decision(self, slots: Slots) -> Decision:
-        """The full analysis: outcome, lowest headroom and its place. Kept while the values it rests on stay."""
+    def _prepared(self, slots: Slots) -> Decider:
         if self._decider is None:
             term = self.whole
             self._numbers = g.inputs_of(term)
             self._decider = Decider(term, slots.nominals(self._numbers))
+        return self._decider
+
+    def worst(self, slots: Slots) -> Infimum:
+        """The lowest headroom and its place. Where floats decided the verdict, the search for it is short."""
+        decider = self._prepared(slots)
+        if self.verdict in (Verdict.MET, Verdict.BREACHED) and self._decided is None:
+            return decider.worst(slots.box(self._numbers))
+        return self.decision(slots).worst
+
+    def decision(self, slots: Slots) -> Decision:
+        """The full analysis: outcome, lowest headroom and its place. Kept while the values it rests on stay."""
+        decider = self._prepared(slots)
         ranges, nominal = slots.ranges, slots.nominal
         values = [(ranges[number], nominal[number]) for number in self._numbers]
         if self._decided is None or self._decided[0] != values:
-            decision = self._decider.decide(slots.box(self._numbers), slots.nominals(self._numbers))
+            decision = decider.decide(slots.box(self._numbers), slots.nominals(self._numbers))
             self._decided = (values, decision)
             self._corner = _corner_of(decision, slots)
         return self._decided[1]

@@ -19,6 +19,7 @@ from limitrules.language.exactly import Bound, is_unbounded, number_over, point,
 from limitrules.language.printer import print_node
 from limitrules.language.truth import scale_of
 from limitrules.rules.binding import Binder
+from limitrules.rules.bound import Assumed
 from limitrules.rules.concessions import Concessions
 from limitrules.rules.findings import Assumption, Finding, Headroom, NotApplicable, Reason, Verdict
 from limitrules.rules.rule import Sentence
@@ -29,8 +30,7 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
     """The finding of a check whose rule applies. ``slots`` must not change afterwards: reasons are made later."""
     binder, rule = check.binder, check.binder.rule
     assert check.verdict is not None
-    decision = check.decision(slots)
-    place = decision.worst.place
+    worst = check.worst(slots)
     subjects = {name: record.path for name, record in binder.names.components.items()}
     has_condition = check.condition is not None
 
@@ -49,16 +49,13 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
 
     is_open = check.verdict is Verdict.UNDETERMINED
     missing = g.gaps_of(check.whole) if is_open else ()
-    headroom = None if is_open else headroom_of(check.require, decision.worst, slots)
-    assumed = tuple(
-        dict.fromkeys(Assumption(print_node(item.node.value), _default_shown(binder, item.checked, item.node, slots))
-                      for item in binder.assumed if isinstance(item.node, nodes.Assume))
-    )  # fmt: skip
+    headroom = None if is_open else headroom_of(check, worst, slots)
+    assumed = tuple(dict.fromkeys(_assumption(binder, item, slots) for item in binder.assumed))
     return Finding(
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
         headroom, sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
         reasons, missing, assumed, governing,
-        slots.named(place) if place and not is_unbounded(decision.worst.value) else None,
+        slots.named(worst.place) if worst.place and not is_unbounded(worst.value) else None,
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
 
@@ -72,9 +69,9 @@ def unmet_scope(check: Check) -> NotApplicable:
     return NotApplicable(rule.rulepack, rule.id, rule.title, rule.consequence, subject, because)
 
 
-def headroom_of(require: g.Logical, worst: Infimum, slots: Slots) -> Headroom | None:
+def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     """The headroom of the comparison that comes nearest to failing, in its own unit."""
-    plain = g.without_contrary(require)
+    plain = g.without_contrary(check.require)
     nominal = slots.nominals(g.inputs_of(plain))
     place = {**nominal, **{number: worst.place[number] for number in worst.place if number in nominal}}
     comparison = _nearest_to_failing(plain, place, nominal)
@@ -82,7 +79,8 @@ def headroom_of(require: g.Logical, worst: Infimum, slots: Slots) -> Headroom | 
         return None
     at_nominal, at_worst = _single(comparison.headroom, nominal), _single(comparison.headroom, place)
     limit, figure = _single(comparison.limit, nominal), _single(comparison.figure, nominal)
-    lowest = worst.value if isinstance(plain, g.Holds) else at_worst
+    is_alone = isinstance(plain, g.Holds) and check.whole is check.require
+    lowest = worst.value if is_alone else at_worst
     unit = comparison.unit
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
@@ -144,5 +142,5 @@ def _figure(binder: Binder, checked: Checked, slots: Slots) -> str:
     return shown_value(binder, checked, checked.clause.node, binder.names, slots)
 
 
-def _default_shown(binder: Binder, checked: Checked, node: nodes.Assume, slots: Slots) -> str:
-    return shown_value(binder, checked, node.default, binder.names, slots)
+def _assumption(binder: Binder, item: Assumed, slots: Slots) -> Assumption:
+    return Assumption(item.path, shown_value(binder, item.checked, item.node.default, item.names, slots))

@@ -10,9 +10,9 @@ from limitrules.foundation.kinds import Component, Components, Quantity, Tempera
 from limitrules.foundation.units import Unit, parse_unit
 from limitrules.language import ground as g
 from limitrules.language import nodes as n
-from limitrules.language.bounds import infimum, supremum
+from limitrules.language.bounds import SHOWN_BUDGET, infimum, supremum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, is_unbounded, number_over, point
+from limitrules.language.exactly import Bound, is_unbounded, number_over, point, truth_over
 from limitrules.language.nodes import Node
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Outcome, decide
@@ -94,7 +94,7 @@ class _Explainer:
     def number(self, term: g.Numeric, unit: Unit) -> str:
         numbers = g.inputs_of(term)
         box = self.slots.box(numbers)
-        low, high = infimum(term, box).value, supremum(term, box).value
+        low, high = infimum(term, box, SHOWN_BUDGET).value, supremum(term, box, SHOWN_BUDGET).value
         if is_unbounded(low, high):
             return "not known"
         if low == high:
@@ -155,10 +155,9 @@ class _Explainer:
         return Reason(text, value, "", path, stated.text, stated.origin, stated.span)
 
     def _state(self, checked: Checked, node: n.State, names: Named, text: str, value: str) -> Reason:
-        found = self.binder.locate(checked, node.value, names)
-        if found is None or found[0] is None:
+        record, attribute = self.binder.locate(checked, node.value, names) or (None, "")
+        if record is None:
             return Reason(text, value, span=checked.clause.span(node))
-        record, attribute = found
         stated = record.values.get(attribute)
         path = f"{record.path}.{attribute}"
         if stated is None:
@@ -208,7 +207,13 @@ class _Explainer:
         if not isinstance(term, g.Least | g.Greatest) or g.gaps_of(term):
             return ()
         place = point(self.slots.nominals(g.inputs_of(term)))
-        values = [(number_over(part.value, place)[0], part.label) for part in term.parts]
+        values = [
+            (number_over(part.value, place)[0], part.label)
+            for part in term.parts
+            if part.guard is None or truth_over(part.guard, place) is True
+        ]
+        if not values:
+            return ()
         edge = min(values)[0] if isinstance(term, g.Least) else max(values)[0]
         return tuple(label for value, label in values if value == edge)
 

@@ -9,6 +9,7 @@ from limitrules.engine.finding import finding_of, unmet_scope
 from limitrules.engine.missing import missing_values
 from limitrules.foundation.diagnostics import InputError
 from limitrules.foundation.exact import float_below
+from limitrules.foundation.kinds import Component, Components
 from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.model.quantity import QuantityError, Uncertain, parse_quantity
@@ -198,10 +199,11 @@ def _tie_missing(rule: Rule, missing: Absent) -> Finding:
 def _is_tie(system: System, path: str) -> bool:
     """True where a change at a path may change which subjects there are."""
     try:
-        value = system.value(path)
+        value, kind = system.value(path), system.attribute(path).type
     except InputError:
         return True
-    return value is None or isinstance(value.content, tuple)
+    # A tie that has become unknown is still one.
+    return value is None or isinstance(kind, Component | Components)
 
 
 def _rank(finding: Finding) -> tuple[int, int, float, str, str]:

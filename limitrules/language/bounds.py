@@ -24,6 +24,8 @@ from limitrules.language.tape import Tape
 
 BUDGET = 400
 """How many boxes are looked at before the enclosure found so far is given as it is."""
+SHOWN_BUDGET = 24
+"""The same where the verdict is certain already and only a figure is to be shown."""
 RELATIVE = 1e-7
 ABSOLUTE = 1e-12
 _CORNERS = 6
@@ -45,14 +47,14 @@ class Infimum:
     tight: bool
 
 
-def infimum(term: g.Numeric, box: Box) -> Infimum:
+def infimum(term: g.Numeric, box: Box, budget: int = BUDGET) -> Infimum:
     """Lower bound of a numeric term over a box, with the point where it is reached."""
-    return Extremes(term).lowest(box)
+    return Extremes(term).lowest(box, budget)
 
 
-def supremum(term: g.Numeric, box: Box) -> Infimum:
+def supremum(term: g.Numeric, box: Box, budget: int = BUDGET) -> Infimum:
     """Upper bound of a numeric term over a box, with the point where it is reached."""
-    return Extremes(term).highest(box)
+    return Extremes(term).highest(box, budget)
 
 
 class Extremes:
@@ -64,20 +66,20 @@ class Extremes:
         self._tape: Tape | None = None
         self._members: list[Extremes] | None = None
 
-    def lowest(self, box: Box) -> Infimum:
+    def lowest(self, box: Box, budget: int = BUDGET) -> Infimum:
         """The lower bound, with the point where it is reached."""
         if isinstance(self.term, g.Least) and self._splits():
             # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
-            found = [member.lowest(box) for member in self.members]
+            found = [member.lowest(box, budget) for member in self.members]
             return self._filled(min(found, key=lambda item: (item.value, item.reached)), box)
-        return _Search(self.term, self.tape, box, 1).run()
+        return _Search(self.term, self.tape, box, 1, budget).run()
 
-    def highest(self, box: Box) -> Infimum:
+    def highest(self, box: Box, budget: int = BUDGET) -> Infimum:
         """The upper bound, with the point where it is reached."""
         if isinstance(self.term, g.Greatest) and self._splits():
-            found = [member.highest(box) for member in self.members]
+            found = [member.highest(box, budget) for member in self.members]
             return self._filled(max(found, key=lambda item: (item.value, item.reached)), box)
-        turned = _Search(self.term, self.tape, box, -1).run()
+        turned = _Search(self.term, self.tape, box, -1, budget).run()
         return Infimum(-turned.value, -turned.reached, turned.place, turned.tight)
 
     @property
@@ -107,10 +109,11 @@ class Extremes:
 class _Search:
     """One minimisation of the term times ``sign``."""
 
-    def __init__(self, term: g.Numeric, tape: Tape, box: Box, sign: int) -> None:
+    def __init__(self, term: g.Numeric, tape: Tape, box: Box, sign: int, budget: int) -> None:
         self.term = term
         self.tape = tape
         self.sign = sign
+        self.budget = budget
         self.box = {index: box[index] for index in tape.inputs}
         self.free = [index for index, (low, high) in self.box.items() if low != high]
 
@@ -203,8 +206,8 @@ class _Search:
         """Where something missing leaves the term open even at a point, halving can only find a low place."""
         low, high = self._whole(_shadows(point(place)))
         if not math.isfinite(low):
-            return BUDGET // 20
-        return BUDGET if _close(low, high, grain) else BUDGET // 4
+            return self.budget // 20
+        return self.budget if _close(low, high, grain) else self.budget // 4
 
     def _exact_lower(self, box: dict[int, Range]) -> Bound:
         low, high = number_over(self.term, box)

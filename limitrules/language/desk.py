@@ -24,13 +24,16 @@ class Scope:
     """What the names of a clause mean.
 
     ``kinds`` by name; ``names`` are the bound subjects, parameters and earlier definitions; ``units`` are those
-    to show them in, where one is known.
+    to show them in, where one is known. ``broken`` are names that a mistake keeps from having a type; ``bare`` are
+    parameters written as a number without unit.
     """
 
     kinds: Mapping[str, Kind]
     names: Mapping[str, Type] = field(factory=dict)
     functions: Registry = STANDARD
     units: Mapping[str, Unit] = field(factory=dict)
+    broken: frozenset[str] = frozenset()
+    bare: frozenset[str] = frozenset()
 
     def binding(self, **names: Type) -> Scope:
         return attrs.evolve(self, names={**self.names, **names})
@@ -42,7 +45,7 @@ class Scope:
 
     def is_taken(self, name: str) -> bool:
         """True where a new name would hide another, or could not be told from a word of the language."""
-        return name in self.names or name in self.collections() or name in n.RESERVED
+        return name in self.names or name in self.broken or name in self.collections() or name in n.RESERVED
 
 
 Rule = Callable[["Desk", Any, Scope], Type | None]

@@ -8,17 +8,15 @@ whole box, and None where it cannot tell.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping
-from itertools import pairwise
 from typing import Any
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
+from limitrules.language.fused import LogicalShadow, NumericShadow, Pair, Values, compared, fused
 
-Pair = tuple[float, float]
-Values = Mapping[int, Pair]
-NumericShadow = Callable[[Values], Pair]
-LogicalShadow = Callable[[Values], bool | None]
+__all__ = ["LogicalShadow", "NumericShadow", "Pair", "Values", "shadow_number", "shadow_truth"]
 
 _INF = math.inf
 _ANYTHING = (-_INF, _INF)
@@ -27,6 +25,10 @@ _step = math.nextafter
 
 def shadow_number(term: g.Numeric) -> NumericShadow:
     """A closure that encloses the term's values over a box."""
+    return fused(term, shadow_number, _general)
+
+
+def _general(term: g.Numeric) -> NumericShadow:
     return _NUMERIC[type(term)](term)
 
 
@@ -111,7 +113,10 @@ def _multiply(term: g.Multiply) -> NumericShadow:
         c, d = right(values)
         if 0.0 <= a and 0.0 <= c and b < _INF and d < _INF:
             return max(0.0, _step(a * c, -_INF)), _step(b * d, _INF)
-        corners = [_times(a, c), _times(a, d), _times(b, c), _times(b, d)]
+        if -_INF < a and b < _INF and -_INF < c and d < _INF:
+            corners = (a * c, a * d, b * c, b * d)
+        else:
+            corners = (_times(a, c), _times(a, d), _times(b, c), _times(b, d))
         return _step(min(corners), -_INF), _step(max(corners), _INF)
 
     return evaluate
@@ -215,30 +220,46 @@ def _apply(term: g.Apply) -> NumericShadow:
 def _lookup(term: g.Lookup) -> NumericShadow:
     at = shadow_number(term.at)
     points = [(float_below(x), float_above(x), float_below(y), float_above(y)) for x, y in term.points]
-    start, end = points[0][1], points[-1][0]
+    lows, highs = [point[0] for point in points], [point[1] for point in points]
+    start, end = highs[0], lows[-1]
+    segments = [_segment(*points[max(after - 1, 0) : max(after, 1) + 1]) for after in range(len(points))]
 
     def evaluate(values: Values) -> Pair:
         low, high = at(values)
         if not (start <= low and high <= end):
             return _ANYTHING
-        first, last = _read(points, low), _read(points, high)
-        between = [point for point in points if low <= point[1] and point[0] <= high]
-        lows = [first[0], last[0], *(point[2] for point in between)]
-        highs = [first[1], last[1], *(point[3] for point in between)]
-        return min(lows), max(highs)
+        after, beyond = bisect_left(highs, low), bisect_right(lows, high)
+        first = _read(segments[after], low)
+        if low == high and after == beyond:
+            return first
+        last = _read(segments[bisect_left(highs, high)], high)
+        between = points[after:beyond]
+        return (min(first[0], last[0], *[point[2] for point in between]),
+                max(first[1], last[1], *[point[3] for point in between]))  # fmt: skip
 
     return evaluate
 
 
-def _read(points: list[tuple[float, float, float, float]], x: float) -> Pair:
-    """Enclosure of the table at one float, with room for the rounding of four operations."""
-    for (x0, _, y0, y0_high), (_, x1, y1, y1_high) in pairwise(points):
-        if x <= x1:
-            share = min(1.0, max(0.0, (x - x0) / (x1 - x0))) if x1 > x0 else 0.0
-            low, high = y0 + (y1 - y0) * share, y0_high + (y1_high - y0_high) * share
-            slack = 8e-16 * max(abs(y0), abs(y1), abs(y0_high), abs(y1_high), 5e-300)
-            return low - slack, high + slack
-    return points[-1][2], points[-1][3]
+Corner = tuple[float, float, float, float]
+
+
+def _segment(before: Corner, after: Corner | None = None) -> tuple[float, ...]:
+    """Start, width, lower and upper value at the start with their rise, and room for the rounding of four operations.
+
+    A table of one point is a segment without width.
+    """
+    x0, _, y0, y0_high = before
+    _, x1, y1, y1_high = after or before
+    slack = 8e-16 * max(abs(y0), abs(y1), abs(y0_high), abs(y1_high), 5e-300)
+    return x0, x1 - x0, y0, y1 - y0, y0_high, y1_high - y0_high, slack
+
+
+def _read(segment: tuple[float, ...], x: float) -> Pair:
+    """Enclosure of the table at one float."""
+    x0, width, low, rise, high, high_rise, slack = segment
+    share = (x - x0) / width if width > 0.0 else 0.0
+    share = 0.0 if share < 0.0 else 1.0 if share > 1.0 else share
+    return low + rise * share - slack, high + high_rise * share + slack
 
 
 def _select(term: g.Select) -> NumericShadow:
@@ -265,7 +286,7 @@ def _fixed(term: g.Fixed) -> LogicalShadow:
 def _holds(term: g.Holds) -> LogicalShadow:
     headroom, strict = term.headroom, term.strict
     if isinstance(headroom, g.Subtract):
-        return _compares(shadow_number(headroom.left), shadow_number(headroom.right), strict)
+        return compared(headroom.left, headroom.right, strict, shadow_number)
     value = shadow_number(headroom)
 
     def evaluate(values: Values) -> bool | None:
@@ -277,25 +298,6 @@ def _holds(term: g.Holds) -> LogicalShadow:
         return None
 
     return evaluate
-
-
-def _compares(left: NumericShadow, right: NumericShadow, strict: bool) -> LogicalShadow:
-    """``left - right`` needs no subtraction, so nothing is lost to its rounding."""
-    if strict:
-
-        def above(values: Values) -> bool | None:
-            a, b = left(values)
-            c, d = right(values)
-            return True if a > d else False if b <= c else None
-
-        return above
-
-    def at_or_above(values: Values) -> bool | None:
-        a, b = left(values)
-        c, d = right(values)
-        return True if a >= d else False if b < c else None
-
-    return at_or_above
 
 
 def _all(term: g.All) -> LogicalShadow:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from attrs import frozen
 
 from limitrules.language import ground as g
-from limitrules.language.bounds import Extremes, Infimum
+from limitrules.language.bounds import SHOWN_BUDGET, Extremes, Infimum
 from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
 
 
@@ -50,6 +50,10 @@ class Decider:
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
         self.has_gaps = bool(g.gaps_of(self.plain))
+
+    def worst(self, box: Box) -> Infimum:
+        """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""
+        return self.extremes.lowest(box, SHOWN_BUDGET)
 
     def decide(self, box: Box, nominal: Mapping[int, Fraction]) -> Decision:
         """The outcome for every point of a box."""

@@ -37,6 +37,8 @@ def _literal(desk: Desk, node: n.Literal, scope: Scope) -> Type:
 
 
 def _name(desk: Desk, node: n.Name, scope: Scope) -> Type | None:
+    if node.name in scope.broken:
+        return None
     collections = scope.collections()
     found = scope.names.get(node.name) or collections.get(node.name)
     if found is None:
@@ -183,8 +185,11 @@ def _margin(desk: Desk, node: n.Margin, scope: Scope) -> Type | None:
                     f"`{word}` for points or degrees, `*` for a share")  # fmt: skip
         return None
     if amount.dimension == NUMBER:
-        if isinstance(node.amount, n.Literal) and node.amount.unit.symbol == "1":
-            desk.report("bare-share", f"`{node.word} {node.amount.digits}` does not say of what", node.amount,
+        amount_of = node.amount
+        if (isinstance(amount_of, n.Literal) and amount_of.unit.symbol == "1") or (
+            isinstance(amount_of, n.Name) and amount_of.name in scope.bare
+        ):
+            desk.report("bare-share", f"`{node.word} {desk.excerpt(amount_of)}` does not say of what", amount_of,
                         "a share such as `25 %` or an amount with its unit")  # fmt: skip
             return None
         return base

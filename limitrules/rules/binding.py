@@ -26,6 +26,7 @@ from limitrules.rules.bound import (
     Bound,
     Named,
     absent,
+    contrary,
     either,
     missing_in,
     shown_unit,
@@ -166,10 +167,8 @@ class Binder:
         missing = missing_in(value)
         if not missing:
             return value
-        default = self.bind(checked, node.default, names)
-        kept = default if isinstance(default, str | g.Ground) else ""
-        self.assumed.append(Assumed(node, checked, missing[0], kept))
-        return default
+        self.assumed.append(Assumed(node, checked, names, missing[0]))
+        return self.bind(checked, node.default, names)
 
     def call(self, checked: Checked, node: n.Call, names: Named) -> Bound:
         arguments = tuple(self.number(checked, argument, names) for argument in node.arguments)
@@ -308,16 +307,26 @@ class Binder:
         return g.Fixed(any(record.path == path for record in cast("tuple[ComponentRecord, ...]", collection)))
 
     def opposite(self, checked: Checked, node: n.Opposite, names: Named) -> Bound:
-        value = self.truth(checked, node.value, names)
-        if isinstance(value, g.Fixed):
-            return g.Fixed(None if value.value is None else not value.value, value.path)
-        return g.Contrary(value)
+        return contrary(self.truth(checked, node.value, names))
 
     def all_of(self, checked: Checked, node: n.AllOf, names: Named) -> Bound:
-        return together(tuple(self.truth(checked, part, names) for part in node.parts))
+        return together(self._parts(checked, node.parts, names, decisive=False))
 
     def any_of(self, checked: Checked, node: n.AnyOf, names: Named) -> Bound:
-        return either(tuple(self.truth(checked, part, names) for part in node.parts))
+        return either(self._parts(checked, node.parts, names, decisive=True))
+
+    def _parts(self, checked: Checked, parts: tuple[Node, ...], names: Named, decisive: bool) -> tuple[g.Logical, ...]:
+        """The parts; where one decides the whole by itself, that one alone, with none of the others' assumptions."""
+        before = len(self.assumed)
+        found: list[g.Logical] = []
+        for part in parts:
+            start = len(self.assumed)
+            term = self.truth(checked, part, names)
+            if isinstance(term, g.Fixed) and term.value is decisive:
+                del self.assumed[before:start]
+                return (term,)
+            found.append(term)
+        return tuple(found)
 
     def choose(self, checked: Checked, node: n.Choose, names: Named) -> Bound:
         condition = self.truth(checked, node.condition, names)
@@ -369,13 +378,7 @@ class Binder:
         if node.word == "every":
             return together(tuple(parts))
         some = either(tuple(parts))
-        if node.word == "some":
-            return some
-        return (
-            g.Fixed(None if some.value is None else not some.value, some.path)
-            if isinstance(some, g.Fixed)
-            else (g.Contrary(some))
-        )
+        return some if node.word == "some" else contrary(some)
 
     def aggregate(self, checked: Checked, node: n.Aggregate, names: Named) -> Bound:
         members = self._members(checked, node, names)

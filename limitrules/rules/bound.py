@@ -11,7 +11,7 @@ from limitrules.foundation.kinds import Quantity, Temperature, Truth, Type
 from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.language.checker import Checked
-from limitrules.language.nodes import Node
+from limitrules.language.nodes import Assume, Node
 from limitrules.model.system import System
 from limitrules.model.values import ComponentRecord, Table
 from limitrules.rules.rule import Definition
@@ -38,12 +38,12 @@ Bound = g.Numeric | g.Logical | ComponentRecord | tuple[ComponentRecord, ...] | 
 
 @frozen(eq=False)
 class Assumed:
-    """A default that stands in for a missing value."""
+    """A default that stands in for what is missing at ``path``, with the names it is spoken under."""
 
-    node: Node
+    node: Assume
     checked: Checked
+    names: Named
     path: str
-    default: g.Ground | str
 
 
 @frozen(eq=False)
@@ -76,6 +76,13 @@ def either(parts: tuple[g.Logical, ...]) -> g.Logical:
     if any(isinstance(part, g.Fixed) and part.value is True for part in kept):
         return g.Fixed(True)
     return g.Fixed(False) if not kept else kept[0] if len(kept) == 1 else g.Any(kept)
+
+
+def contrary(term: g.Logical) -> g.Logical:
+    """The opposite; what is missing stays missing."""
+    if isinstance(term, g.Fixed):
+        return g.Fixed(None if term.value is None else not term.value, term.path)
+    return g.Contrary(term)
 
 
 def absent(path: str, kind: Type) -> Bound:

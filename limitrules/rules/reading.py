@@ -11,13 +11,13 @@ from attrs import frozen
 
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest
-from limitrules.foundation.kinds import Component, Components, Kind, Truth, Type
+from limitrules.foundation.kinds import Component, Components, Curve, Group, Kind, Truth, Type
 from limitrules.foundation.source import Source, Span
 from limitrules.foundation.units import Unit
 from limitrules.language import nodes
 from limitrules.language.checker import Checked, Scope, check
 from limitrules.language.functions import Registry
-from limitrules.language.parser import parse_clause
+from limitrules.language.parser import depth_of, parse_clause
 from limitrules.model.reading import Reading
 from limitrules.rules.findings import Consequence
 from limitrules.rules.rule import About, Definition, Parameter, Rule, Sentence, Subject
@@ -30,6 +30,8 @@ _PAIR = re.compile(
     r"each\s+pair\s+(?P<one>[A-Za-z_]\w*)\s*,\s*(?P<other>[A-Za-z_]\w*)\s+in\s+(?P<collection>.+)\Z", re.DOTALL
 )
 _THE = re.compile(r"the\s+(?P<kind>[a-z]+)\Z")
+# What walks a rule goes into its definitions too.
+DEEPEST = 100
 _NAME = re.compile(r"[A-Za-z_]\w*\Z")
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _Found = TypeVar("_Found")
@@ -45,6 +47,7 @@ class Bench:
     kinds: Mapping[str, Kind]
     parameters: Mapping[str, Parameter]
     functions: Registry
+    broken: frozenset[str] = frozenset()
 
     def scope(self) -> Scope:
         names: dict[str, Type] = {name: item.value.type for name, item in self.parameters.items()}
@@ -53,7 +56,8 @@ class Bench:
             unit = item.value.units.get(item.value.clause.node)
             if unit is not None:
                 units[name] = unit
-        return Scope(self.kinds, names, self.functions, units)
+        bare = frozenset(name for name, item in self.parameters.items() if _is_bare(item.value.clause.node))
+        return Scope(self.kinds, names, self.functions, units, self.broken - names.keys(), bare)
 
     def tried(self, read: Callable[[], _Found]) -> _Found | None:
         """The result, or None with the mistakes noted, so that reading goes on to the next one."""
@@ -71,6 +75,10 @@ class Bench:
         return self.tried(lambda: check(parse_clause(text, place), scope, expected))
 
 
+def _is_bare(node: nodes.Node) -> bool:
+    return isinstance(node, nodes.Literal) and node.unit.symbol == "1"
+
+
 def read_parameter(bench: Bench, key: tree.Scalar, node: tree.Node) -> Parameter | None:
     """``name: {value: 25 %, local: true, meaning: ...}``; the value is a literal."""
     reading = bench.reading
@@ -84,18 +92,37 @@ def read_parameter(bench: Bench, key: tree.Scalar, node: tree.Node) -> Parameter
     if missing:
         reading.say("missing-key", f"The parameter `{key.text}` has no `{missing[0]}`.", key)
         return None
-    value = bench.clause(mapping.entries["value"][1], Scope(bench.kinds))
+    if not _NAME.match(key.text) or Scope(bench.kinds).is_taken(key.text):
+        reading.say("name-taken", f"`{key.text}` cannot be the name of a parameter.", key,
+                    expected="a new name of letters, digits and _")  # fmt: skip
+        return None
+    value = read_figure(bench, key.text, mapping.entries["value"][1])
+    local = mapping.entries.get("local")
+    is_local = _answer(bench, local[1]) if local is not None else False
+    meaning = reading.text(mapping.entries["meaning"][1], "a sentence") or ""
+    return Parameter(key.text, value, is_local, meaning, reading.span(key)) if value is not None else None
+
+
+def read_figure(bench: Bench, name: str, node: tree.Node) -> Checked | None:
+    """The value of a parameter: a literal."""
+    value = bench.clause(node, Scope(bench.kinds))
     if value is None:
         return None
-    node_of = value.clause.node
-    if not isinstance(node_of, nodes.Literal | nodes.YesNo | nodes.Negative):
-        reading.say("not-a-literal", f"The parameter `{key.text}` is computed.", mapping.entries["value"][1],
-                    expected="a figure with its unit, `25 %` or `3 A`, or yes or no")  # fmt: skip
-        return None
-    local = mapping.entries.get("local")
-    meaning = reading.text(mapping.entries["meaning"][1], "a sentence") or ""
-    is_local = isinstance(local[1], tree.Scalar) and local[1].text == "true" if local else False
-    return Parameter(key.text, value, is_local, meaning, reading.span(key))
+    found = value.clause.node
+    if isinstance(found, nodes.Negative):
+        found = found.value
+    if isinstance(found, nodes.Literal | nodes.YesNo):
+        return value
+    bench.reading.say("not-a-literal", f"The parameter `{name}` is computed.", node,
+                      expected="a figure with its unit, `25 %` or `3 A`, or yes or no")  # fmt: skip
+    return None
+
+
+def _answer(bench: Bench, node: tree.Node) -> bool:
+    text = bench.reading.text(node, "yes or no")
+    if text is not None and text not in ("yes", "no", "true", "false"):
+        bench.reading.say("not-an-answer", f"`{text}` is neither yes nor no.", node, expected="yes or no")
+    return text in ("yes", "true")
 
 
 def read_rule(bench: Bench, key: tree.Scalar, node: tree.Node) -> Rule | None:
@@ -130,7 +157,7 @@ def _entries(bench: Bench, key: tree.Scalar, node: tree.Node) -> dict[str, tree.
     if not _ID.match(key.text):
         reading.say("rule-id", f"`{key.text}` cannot be the id of a rule.", key,
                     expected="small letters, digits and hyphens: `cut-off-above-trip`")  # fmt: skip
-    mapping = reading.mapping(node, "a rule")
+    mapping = reading.mapping(node, "a map with `title`, `about`, `require` and more")
     if mapping is None:
         return None
     for name, (word, _) in mapping.entries.items():
@@ -163,10 +190,17 @@ def _about(bench: Bench, node: tree.Node, scope: Scope) -> About | None:
     pair = _PAIR.match(text)
     if pair:
         found = _collection(bench, pair, text, place, scope)
-        if found is None:
+        names = (pair["one"], pair["other"])
+        taken = [pair.span(group) for group in ("one", "other") if scope.is_taken(pair[group])]
+        if pair["one"] == pair["other"]:
+            taken.append(pair.span("other"))
+        for start, end in taken:
+            bench.reading.found.append(
+                Diagnostic("name-taken", f"`{text[start:end]}` has a meaning already", place(start, end), "a new name")
+            )
+        if found is None or taken:
             return None
         assert isinstance(found.type, Components)
-        names = (pair["one"], pair["other"])
         return About(text, tuple(Subject(name, found.type.kind, found) for name in names), pair=True)
     the = _THE.match(text)
     if the and the["kind"] in bench.kinds and bench.kinds[the["kind"]].single:
@@ -194,6 +228,10 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
                        + listing([f"`{name}`" for name in singles])))  # fmt: skip
         return None
     kind = match["kind"]
+    if kind == "pair":
+        bench.reading.found.append(Diagnostic("subjects", f"`{part}` names one of a pair",
+                                              place(start, start + len(part)), "`each pair p, q in packs`"))  # fmt: skip
+        return None
     if kind not in bench.kinds:
         near = nearest(kind, bench.kinds)
         bench.reading.found.append(
@@ -241,8 +279,11 @@ def _collection(bench: Bench, match: re.Match[str], text: str, place: Callable[[
 
 def _definitions(bench: Bench, node: tree.Node | None, scope: Scope) -> tuple[tuple[Definition, ...], Scope]:
     found: list[Definition] = []
+    depths: dict[str, int] = {}
     mapping = bench.reading.mapping(node, "a map of names and expressions") if node is not None else None
-    for name, (key, value) in (mapping.entries if mapping is not None else {}).items():
+    if mapping is None:
+        return (), scope
+    for name, (key, value) in mapping.entries.items():
         if not _NAME.match(name) or scope.is_taken(name):
             bench.reading.say("name-taken", f"`{name}` cannot be defined here.", key,
                               expected="a new name of letters, digits and _")  # fmt: skip
@@ -250,12 +291,24 @@ def _definitions(bench: Bench, node: tree.Node | None, scope: Scope) -> tuple[tu
         checked = bench.clause(value, scope)
         if checked is None:
             # Later clauses that use the name would only repeat this mistake.
+            scope = attrs.evolve(scope, broken=scope.broken | {name})
             continue
+        depths[name] = _depth(checked.clause.node, depths)
+        if depths[name] > DEEPEST:
+            message = f"`{name}` rests on too many definitions one upon the other."
+            bench.reading.say("definitions-too-deep", message, key, expected=f"at most {DEEPEST} phrases in a row")
+            return (), attrs.evolve(scope, broken=scope.broken | mapping.entries.keys())
         found.append(Definition(name, checked))
         unit = checked.units.get(checked.clause.node)
         units = {**scope.units, name: unit} if unit is not None else scope.units
         scope = attrs.evolve(scope, names={**scope.names, name: checked.type}, units=units)
     return tuple(found), scope
+
+
+def _depth(node: nodes.Node, known: Mapping[str, int]) -> int:
+    """How many phrases stand within each other, those of earlier definitions included."""
+    used = [known.get(item.name, 0) for item in node.walk() if isinstance(item, nodes.Name)]
+    return depth_of(node) + max(used, default=0)
 
 
 def _sentence(bench: Bench, node: tree.Node, scope: Scope) -> Sentence | None:
@@ -271,7 +324,11 @@ def _sentence(bench: Bench, node: tree.Node, scope: Scope) -> Sentence | None:
         shifted = _shifted(place, match.start(1))
         inner = match[1]
         checked = bench.tried(lambda inner=inner, shifted=shifted: check(parse_clause(inner, shifted), scope))  # type: ignore[misc]
-        if checked is not None:
+        if checked is not None and isinstance(checked.type, Components | Curve | Group):
+            bench.reading.found.append(
+                Diagnostic("not-a-value", f"`{inner.strip()}` is {checked.type}, not a single value",
+                           shifted(0, len(inner)), "a figure, or a subject of the rule"))  # fmt: skip
+        elif checked is not None:
             pieces.append(checked)
     rest = text[last:]
     for brace in "{}":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import attrs
@@ -12,12 +12,11 @@ from attrs import frozen
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source
-from limitrules.language.checker import Scope
 from limitrules.language.functions import Registry
 from limitrules.model.reading import Reading, check_header
 from limitrules.model.vocabulary import Vocabulary, load_vocabulary
 from limitrules.physics import FUNCTIONS
-from limitrules.rules.reading import Bench, read_parameter, read_rule
+from limitrules.rules.reading import Bench, read_figure, read_parameter, read_rule
 from limitrules.rules.rule import Parameter, Rule, Rulepack
 
 MANIFEST = "rulepack.yaml"
@@ -129,6 +128,7 @@ def check_drafts(drafts: Sequence[Draft], functions: Registry = FUNCTIONS) -> tu
         except InputError as error:
             mistakes.extend(error.diagnostics)
     names = [draft.name for draft in drafts]
+    mistakes.extend(_clashes(drafts, overrides))
     for item in overrides:
         if item.rulepack not in names:
             near = nearest(item.rulepack, names)
@@ -140,9 +140,34 @@ def check_drafts(drafts: Sequence[Draft], functions: Registry = FUNCTIONS) -> tu
     return tuple(found)
 
 
+def _clashes(drafts: Sequence[Draft], overrides: Sequence[Override]) -> Iterator[Diagnostic]:
+    """Two rulepacks of one name, and two values for one parameter: neither can be chosen silently."""
+    seen: dict[str, Draft] = {}
+    for draft in drafts:
+        first = seen.setdefault(draft.name, draft)
+        if first is not draft:
+            entry = draft.top.entries["name"][1]
+            yield Diagnostic("rulepack-twice", f"the rulepack `{draft.name}` is used already, from {first.source.name}",
+                             draft.source.span(entry.start, entry.end), "another name")  # fmt: skip
+    values: dict[tuple[str, str], Override] = {}
+    for item in overrides:
+        before = values.setdefault((item.rulepack, item.parameter), item)
+        if before is not item:
+            yield Diagnostic("two-overrides", f"`{item.parameter}` of `{item.rulepack}` is set by `{before.by}` too",
+                             item.source.span(item.key.start, item.key.end), "one value for it")  # fmt: skip
+
+
 def _vocabulary(drafts: Sequence[Draft]) -> Vocabulary:
-    names = {draft.name: _text(Reading(draft.source), draft.top, "vocabulary") for draft in drafts}
-    vocabulary = load_vocabulary(next(iter(names.values()), "storage"))
+    vocabulary = load_vocabulary()
+    wrong: list[Diagnostic] = []
+    for draft in drafts:
+        entry = draft.top.entries["vocabulary"][1]
+        name = _text(Reading(draft.source), draft.top, "vocabulary")
+        if name != vocabulary.name:
+            span = draft.source.span(entry.start, max(entry.end, entry.start + 1))
+            wrong.append(Diagnostic("no-vocabulary", f"there is no vocabulary `{name}`", span, f"`{vocabulary.name}`"))
+    if wrong:
+        raise InputError(wrong)
     for draft in drafts:
         if "extends" in draft.top.entries:
             vocabulary = vocabulary.extended(draft.top.entries["extends"][1], draft.source, draft.name)
@@ -154,7 +179,9 @@ def _checked(draft: Draft, vocabulary: Vocabulary, overrides: Sequence[Override]
     texts = {name: _text(reading, top, name) for name in ("version", "title", "meaning")}
     bench = Bench(reading, draft.source, draft.name, vocabulary.kinds, {}, functions)
     parameters = _parameters(bench, top, {item.parameter: item for item in overrides})
-    rules = _rules(attrs.evolve(bench, parameters=parameters), top)
+    entry = top.entries.get("parameters")
+    named = entry[1].entries.keys() if entry and isinstance(entry[1], tree.Mapping) else ()
+    rules = _rules(attrs.evolve(bench, parameters=parameters, broken=frozenset(named)), top)
     reading.finish()
     content = hashlib.sha256(draft.source.text.encode())
     for item in overrides:
@@ -199,7 +226,7 @@ def _overridden(bench: Bench, parameters: Mapping[str, Parameter], override: Ove
                        place, "`{value: ..., reason: \"...\"}`"))  # fmt: skip
         return None
     own = attrs.evolve(bench, reading=Reading(override.source), source=override.source)
-    value = own.clause(override.node, Scope(bench.kinds))
+    value = read_figure(own, override.parameter, override.node)
     bench.reading.found.extend(own.reading.found)
     if value is None:
         return None

@@ -26,7 +26,7 @@ HEADINGS = ("what", "ours", "rival", "ratio", "limit", "ok")
 
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Speed against stated rivals.")
-    parser.add_argument("--json", type=Path, default=ROOT / "tests" / "bench" / "results.json", metavar="FILE",
+    parser.add_argument("--json", type=Path, default=ROOT / "build" / "bench.json", metavar="FILE",
                         help="where the figures are written as JSON (default: %(default)s)")  # fmt: skip
     arguments = parser.parse_args()
     missing = [name for name in ("simpleeval", "asteval") if find_spec(name) is None]
@@ -41,6 +41,7 @@ def main() -> int:
         print(f"error: {error}", file=sys.stderr)
         return 2
     print(table(found))
+    arguments.json.parent.mkdir(parents=True, exist_ok=True)
     arguments.json.write_text(json.dumps(data(found), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     return 0 if all(measured.holds for measured in found) else 1
 

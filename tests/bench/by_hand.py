@@ -26,6 +26,13 @@ VOLTAGE_ERROR, RELAXATION, RESISTANCE_GROWTH, MANAGED_MINIMUM = 0.006, 0.03, 2.0
 class Thing:
     """A component with its values as plain attributes: pairs of floats, flags, words and ties."""
 
+    cell: Any
+    cells: float
+    chargers: list[Thing]
+    own_fuses: list[Thing]
+    fed: list[Thing]
+    shares: float
+
     def __init__(self, path: str) -> None:
         self.path = path
 
@@ -209,7 +216,7 @@ def target_below_cell_protection(c: Thing, p: Thing) -> Answer:
     return True if high <= a else False if low > b else None
 
 
-def temperature_compensation_off(r: Thing, p: Thing, site: Thing) -> Answer:
+def temperature_compensation_off(r: Thing, site: Thing) -> Answer:
     if not r.temperature_compensation_enabled:
         return True
     g, h = r.temperature_compensation_coefficient
@@ -218,13 +225,16 @@ def temperature_compensation_off(r: Thing, p: Thing, site: Thing) -> Answer:
     for a, b in (site.ambient_min, site.ambient_max):
         a, b = a - zero_high, b - zero_low
         corners = (g * a, g * b, h * a, h * b)
-        shift_low, shift_high = max(shift_low, min(corners)), max(shift_high, max(corners))
+        shift_low, shift_high = max(shift_low, min(corners)), max(shift_high, *corners)
     a, b = r.voltage_target
     error = r.voltage_error
     e = VOLTAGE_ERROR if error is None else error[1]
     low, high = a * (1.0 - e) + shift_low, b * (1.0 + e) + shift_high
-    a, b = p.cell.voltage_charge_max
-    return True if high <= p.cells * a else False if low > p.cells * b else None
+    bear_low, bear_high = inf, inf
+    for p in r.fed:
+        a, b = p.cell.voltage_charge_max
+        bear_low, bear_high = min(bear_low, p.cells * a), min(bear_high, p.cells * b)
+    return True if high <= bear_low else False if low > bear_high else None
 
 
 def sense_drop_safe(c: Thing, p: Thing) -> Answer:
@@ -301,7 +311,7 @@ DOZEN: dict[str, tuple[Callable[..., Answer], str]] = {
     "every-source-obeys-or-is-budgeted": (every_source_obeys, "p site"),
     "charge-voltage-below-cell-protection-with-spread": (target_below_cell_protection, "c p"),
     "regulator-charge-voltage-below-cell-protection-with-spread": (target_below_cell_protection, "r p"),
-    "regulator-temperature-compensation-off": (temperature_compensation_off, "r p site"),
+    "regulator-temperature-compensation-off": (temperature_compensation_off, "r site"),
     "sense-drop-and-compensation-safe": (sense_drop_safe, "c p"),
     "low-voltage-ladder-ordered": (low_voltage_ladder, "c p"),
     "restart-hysteresis-exceeds-rebound": (restart_hysteresis, "c"),

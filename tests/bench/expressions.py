@@ -6,6 +6,7 @@ Both are given what suits them best: flat names, one table of numbers per check,
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from importlib import import_module
 from math import nan
 from typing import Any
@@ -18,6 +19,7 @@ _AGED = " + ".join(_PULSE.format(q=f"q{i}", growth=f" * q{i}_resistance_growth")
 _FRESH = " + ".join(_PULSE.format(q=f"q{i}", growth="") for i in range(3))
 _REST = ", ".join(f"q{i}_cells * rest_at(c_reserve_floor)" for i in range(3))
 _UP = ", ".join(f"q{i}_cells * q{i}_relaxation" for i in range(3))
+_BEARS = ", ".join(f"q{i}_cells * q{i}_voltage_charge_max" for i in range(3))
 _TRIP, _WARNING = "p_protection_charge_current_threshold", "p_protection_charge_current_warning_threshold"
 _OVER, _UNDER = "p_protection_cell_over_voltage_threshold", "p_protection_cell_under_voltage_threshold"
 _SHIFT = "{r}_temperature_compensation_coefficient * (site_ambient_{end} - {r}_temperature_compensation_reference)"
@@ -42,10 +44,11 @@ CONDITIONS = {
     "regulator-charge-voltage-below-cell-protection-with-spread": "r_voltage_target / p_cells"
     f" + p_spread_near_full * {_CELL} <= {_OVER}",
     "regulator-temperature-compensation-off": "not r_temperature_compensation_enabled or r_voltage_target"
-    f" + max({_SHIFT.format(r='r', end='min')}, {_SHIFT.format(r='r', end='max')}) <= p_cells * cell_voltage_charge_max",
+    f" + max({_SHIFT.format(r='r', end='min')}, {_SHIFT.format(r='r', end='max')}) <= min({_BEARS})",
     "sense-drop-and-compensation-safe": "(c_remote_sense or c_voltage_target - p_full_detect_tail_current"
-    " * (c_lead_resistance + p_lead_resistance) >= p_cells * cell_voltage_full_min) and (not c_lead_compensation_enabled"
-    " or c_voltage_target + c_charge_ceiling * c_lead_compensation_resistance <= p_cells * cell_voltage_charge_max)",
+    " * (c_lead_resistance + p_lead_resistance) >= p_cells * cell_voltage_full_min) and"
+    " (not c_lead_compensation_enabled or c_voltage_target"
+    " + c_charge_ceiling * c_lead_compensation_resistance <= p_cells * cell_voltage_charge_max)",
     "low-voltage-ladder-ordered": f"c_voltage_cutoff / p_cells - p_spread_near_empty * {_CELL} >= {_UNDER}",
     "restart-hysteresis-exceeds-rebound": 'c_voltage_restart_condition == "charge-current"'
     ' or c_voltage_restart_condition == "manual" or c_voltage_restart - c_voltage_cutoff'
@@ -63,8 +66,8 @@ def numbers(rule: str, things: Things, paths: dict[str, str]) -> dict[str, objec
         named["cell"] = named["p"].cell
         named |= {f"s{i}": charger for i, charger in enumerate(named["p"].chargers)}
         named |= {f"f{i}": fuse for i, fuse in enumerate(named["p"].own_fuses)}
-    if "c" in named:
-        named |= {f"q{i}": pack for i, pack in enumerate(named["c"].fed)}
+    for source in [named[name] for name in ("c", "r") if name in named]:
+        named |= {f"q{i}": pack for i, pack in enumerate(source.fed)}
     found: dict[str, object] = {}
     for name, thing in named.items():
         for attribute, value in vars(thing).items():
@@ -73,7 +76,8 @@ def numbers(rule: str, things: Things, paths: dict[str, str]) -> dict[str, objec
             elif isinstance(value, bool | float | str):
                 found[f"{name}_{attribute}"] = value
         if name.startswith("q"):
-            found[f"{name}_relaxation"] = thing.cell.relaxation[0]
+            for attribute in ("relaxation", "voltage_charge_max"):
+                found[f"{name}_{attribute}"] = getattr(thing.cell, attribute)[0]
     words = CONDITIONS[rule].replace("(", " ").replace(")", " ").replace(",", " ").split()
     return {word: found.get(word) for word in words if word.isidentifier() and word in found}
 
@@ -92,7 +96,7 @@ def simpleeval_plan(checks: list[tuple[str, dict[str, object]]], known: dict[str
     for rule, names in checks:
         evaluator = module.SimpleEval(names=names, functions=known)
         text = CONDITIONS[rule]
-        found.append(lambda run=evaluator.eval, text=text, parsed=evaluator.parse(text): run(text, parsed))  # type: ignore[misc]
+        found.append(partial(evaluator.eval, text, evaluator.parse(text)))
     return found
 
 
@@ -102,7 +106,7 @@ def asteval_plan(checks: list[tuple[str, dict[str, object]]], known: dict[str, A
     found: list[Callable[[], object]] = []
     for rule, names in checks:
         interpreter = module.Interpreter(symtable={**names, **known}, use_numpy=False)
-        found.append(lambda run=interpreter.run, parsed=interpreter.parse(CONDITIONS[rule]): run(parsed))  # type: ignore[misc]
+        found.append(partial(interpreter.run, interpreter.parse(CONDITIONS[rule])))
     return found
 
 

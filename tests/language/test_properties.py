@@ -25,7 +25,7 @@ WORDS = ["p", "q", "c", ".", "charge", "ceiling", "96", "A", "A/s", "25", "%", "
 
 
 @given(TREES)
-@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 def test_what_is_printed_is_read_as_the_same_tree(tree: Node) -> None:
     text = print_node(tree)
     if depth_of(tree) > MAX_DEPTH or len(text) > MAX_LENGTH:
@@ -125,7 +125,7 @@ def _check_or_refuse(text: str) -> None:
 
 
 @given(TREES)
-@settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow])
 def test_any_tree_is_typed_or_refused(tree: Node) -> None:
     if depth_of(tree) <= MAX_DEPTH:
         _check_or_refuse(print_node(tree))
@@ -137,7 +137,7 @@ def test_every_kind_of_node_has_a_type_rule() -> None:
 
 
 @given(CONDITIONS)
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_typed_condition_is_decided(text: str) -> None:
     if len(text) > MAX_LENGTH or depth_of(parse_clause(text).node) > MAX_DEPTH:
         return

@@ -37,13 +37,14 @@ LEAVES: st.SearchStrategy[Node] = st.one_of(
 )
 
 
-def _can_be_written(node: Node) -> bool:
-    """False for what the parser reads as something else: `-14 degC` is one literal, `3.x` none."""
+def _as_read(node: Node) -> Node:
+    """The node, or its part where the parser reads something else: `-14 degC` is one literal, `3.x` none."""
     if isinstance(node, n.Negative) and isinstance(node.value, n.Literal):
-        return not node.value.unit.is_temperature or node.value.digits.startswith("-")
+        is_one = node.value.unit.is_temperature and not node.value.digits.startswith("-")
+        return node.value if is_one else node
     if isinstance(node, n.Member) and isinstance(node.base, n.Literal):
-        return node.base.unit.symbol != "1"
-    return True
+        return node if node.base.unit.symbol != "1" else node.base
+    return node
 
 
 def _tuples(below: st.SearchStrategy[Node], least: int) -> st.SearchStrategy[tuple[Node, ...]]:
@@ -74,7 +75,7 @@ def _above(below: st.SearchStrategy[Node]) -> st.SearchStrategy[Node]:
         at(n.Aggregate, gathered | st.just("count"), NAMES, below, below, perhaps),
         at(n.Listed, gathered, _tuples(below, 2)),
     ]
-    return st.one_of(made).filter(_can_be_written)
+    return st.one_of(made).map(_as_read)
 
 
 TREES = st.recursive(LEAVES, _above, max_leaves=12)
