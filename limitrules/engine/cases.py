@@ -10,7 +10,7 @@ from attrs import frozen
 
 from limitrules.engine.survey import Survey
 from limitrules.foundation import tree
-from limitrules.foundation.diagnostics import InputError, listing, nearest, refuse
+from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source, Span
 from limitrules.model.reading import Reading, check_header
 from limitrules.model.system import System, read_system
@@ -130,7 +130,8 @@ def _case(reading: Reading, rule: str, node: tree.Node, groups: Mapping[str, Cha
 
 def changed(base: System, case: Case) -> System:
     """The base system with the changes of a case. Raises InputError where a change cannot be made."""
-    system, found = base, []
+    system = base
+    found: list[Diagnostic] = []
     for path, (key, node) in case.changes.items():
         place = case.source.span(key.start, key.end)
         try:

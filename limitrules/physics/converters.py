@@ -25,8 +25,8 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
         raise ValueError("a rest voltage above zero")
     square = rest_voltage * rest_voltage
     rest = square - 4.0 * resistance * power
-    # Four roundings, the last two of them on numbers no larger than the square.
-    slack = 4e-16 * square
+    # Four roundings, each of at most 1.2e-16 of the larger of the two terms.
+    slack = 1e-15 * max(square, 4.0 * resistance * power)
     if rest < -slack:
         return _lower(rest_voltage / (2.0 * resistance)), math.inf
     low = 2.0 * power / (rest_voltage + math.sqrt(max(rest + slack, 0.0)))
