@@ -41,6 +41,8 @@ class Check:
     verdict: Verdict | None = None
     _decider: Decider | None = field(default=None, init=False)
     _numbers: tuple[int, ...] = field(default=(), init=False)
+    _by_floats: bool = field(default=False, init=False)
+    _weights: dict[int, Fraction] = field(factory=dict, init=False)
     _corner: dict[int, bool] = field(factory=dict, init=False)
     _known: tuple[list[Pair], Verdict | None] | None = field(default=None, init=False)
     _decided: tuple[list[tuple[Range, Fraction]], Decision] | None = field(default=None, init=False)
@@ -61,6 +63,7 @@ class Check:
             if applies is not True:
                 return self._scoped(slots, applies)
         found = self.test(shadows)  # type: ignore[arg-type]
+        self._by_floats = found is not None
         if found is not None:
             self.verdict = _DECIDED[found]
         elif not self._is_known(slots):
@@ -102,6 +105,7 @@ class Check:
 
     def _scoped(self, slots: Slots, applies: bool | None) -> Verdict | None:
         """Where it is not certain that the rule applies, it is met only if it also holds where it may apply."""
+        self._by_floats = False
         if applies is False or self._never_applies(slots):
             self.verdict = None
         else:
@@ -122,16 +126,18 @@ class Check:
         return g.Any((g.Contrary(self.condition), self.require))
 
     def _prepared(self, slots: Slots) -> Decider:
+        """The decider, made anew where joined comparisons would be weighed by limits that have changed."""
         if self._decider is None:
-            term = self.whole
-            self._numbers = g.inputs_of(term)
-            self._decider = Decider(term, slots.nominals(self._numbers))
+            self._numbers = g.inputs_of(self.whole)
+        nominal = slots.nominals(self._numbers)
+        if self._decider is None or (self._decider.is_weighted and self._weights != nominal):
+            self._decider, self._weights = Decider(self.whole, nominal), nominal
         return self._decider
 
     def worst(self, slots: Slots) -> Infimum:
         """The lowest headroom and its place. Where floats decided the verdict, the search for it is short."""
         decider = self._prepared(slots)
-        if self.verdict in (Verdict.MET, Verdict.BREACHED) and self._decided is None:
+        if self._by_floats:
             return decider.worst(slots.box(self._numbers))
         return self.decision(slots).worst
 

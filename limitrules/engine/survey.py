@@ -116,7 +116,7 @@ class Survey:
 
     def _number(self, path: str, text: str) -> Uncertain | None:
         """The new number where one number takes the place of another, else None."""
-        if path not in self.slots.index or path not in self._readers:
+        if path not in self.slots.index or path not in self._readers or not self._is_number(path):
             return None
         if path not in self._units:
             self._units[path] = self._system.attribute(path).unit
@@ -126,6 +126,13 @@ class Survey:
         except QuantityError:
             return None  # the long form, a count, or a mistake: read with all that belongs to it
 
+    def _is_number(self, path: str) -> bool:
+        """True where the value there is now is a number, so that its readers are bound to its slot."""
+        if path in self._changes:
+            return True
+        value = self._system.value(path)
+        return value is not None and isinstance(value.content, Uncertain)
+
     def _change_structure(self, path: str, text: str) -> list[Check]:
         changed = self.system.with_value(path, text)
         before = list(self.checks)
@@ -133,6 +140,7 @@ class Survey:
         if _is_tie(changed, path):
             self._bind()
             return list(self.checks)
+        self.slots.forget(path)
         affected = []
         for position in self._readers.get(path, []):
             old = before[position]

@@ -14,7 +14,7 @@ import math
 from collections.abc import Mapping
 from fractions import Fraction
 
-from attrs import evolve, frozen
+from attrs import frozen
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
@@ -70,15 +70,13 @@ class Extremes:
         """The lower bound, with the point where it is reached."""
         if isinstance(self.term, g.Least) and self._splits():
             # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
-            found = [member.lowest(box, budget) for member in self.members]
-            return self._filled(min(found, key=lambda item: (item.value, item.reached)), box)
+            return self._joined([member.lowest(box, budget) for member in self.members], box, 1)
         return _Search(self.term, self.tape, box, 1, budget).run()
 
     def highest(self, box: Box, budget: int = BUDGET) -> Infimum:
         """The upper bound, with the point where it is reached."""
         if isinstance(self.term, g.Greatest) and self._splits():
-            found = [member.highest(box, budget) for member in self.members]
-            return self._filled(max(found, key=lambda item: (item.value, item.reached)), box)
+            return self._joined([member.highest(box, budget) for member in self.members], box, -1)
         turned = _Search(self.term, self.tape, box, -1, budget).run()
         return Infimum(-turned.value, -turned.reached, turned.place, turned.tight)
 
@@ -98,12 +96,17 @@ class Extremes:
     def _splits(self) -> bool:
         return isinstance(self.term, g.Gathered) and all(part.guard is None for part in self.term.parts)
 
-    def _filled(self, found: Infimum, box: Box) -> Infimum:
-        """The place, with inputs that only other members read at their lower ends."""
-        place = {index: found.place.get(index, box[index][0]) for index in self.inputs}
-        if len(place) == len(found.place):
-            return found
-        return evolve(found, place=place)
+    def _joined(self, found: list[Infimum], box: Box, sign: int) -> Infimum:
+        """What bounds the members bounds the whole; it is reached where one of them gets furthest."""
+        bound = min(found, key=lambda item: item.value * sign)
+        reaching = min(found, key=lambda item: item.reached * sign)
+        place = {index: reaching.place.get(index, box[index][0]) for index in self.inputs}
+        reached = reaching.reached
+        if bound.value != reached:
+            # Where members are only enclosed, another one may lie further out at this place.
+            reached = number_over(self.term, point(place))[1 if sign > 0 else 0]
+        tight = bound.value == reached or (bound.tight and _close(min(bound.value, reached), max(bound.value, reached)))
+        return Infimum(bound.value, reached, place, tight)
 
 
 class _Search:

@@ -46,6 +46,7 @@ class Decider:
     def __init__(self, term: g.Logical, nominal: Mapping[int, Fraction]) -> None:
         self.plain = g.without_contrary(term)
         self.extremes = Extremes(as_distance(self.plain, nominal))
+        self.is_weighted = not isinstance(self.plain, g.Holds)
         comparisons = [item for item in self.plain.walk() if isinstance(item, g.Holds)]
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
@@ -108,6 +109,8 @@ def as_distance(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
 
 def _ranked(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
     if isinstance(plain, g.All | g.Any):
+        if len(plain.parts) == 1:
+            return _ranked(plain.parts[0], nominal)
         parts = tuple(g.Part(_ranked(part, nominal)) for part in plain.parts)
         return g.Least(parts) if isinstance(plain, g.All) else g.Greatest(parts)
     if isinstance(plain, g.Holds):

@@ -43,6 +43,11 @@ class Slots:
         self.middles.append((float_below(nominal), float_above(nominal)))
         return number
 
+    def forget(self, path: str) -> None:
+        """Give up the slot of a path and those of what belongs to it; whatever reads them is to be bound anew."""
+        for name in [name for name in self.index if name == path or name.startswith(f"{path}.")]:
+            del self.index[name]
+
     def change(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> None:
         """Put another number into the slot of a path."""
         number = self.index[path]

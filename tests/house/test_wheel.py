@@ -24,6 +24,7 @@ KINDS = {
     "code": r"limitrules/([a-z_]+/)*[a-z_]+\.py",
     "type marker": r"limitrules/py\.typed",
     "grammar": r"limitrules/language/[a-z_]+\.lark",
+    "clauses parsed beforehand": r"limitrules/language/prepared\.json",
     "vocabulary": r"limitrules/model/vocabularies/[a-z_]+\.yaml",
     "rulepack": r"limitrules/_shipped/rulepacks/[a-z0-9-]+/[a-z0-9-]+\.yaml",
     "schema": r"limitrules/_shipped/schemas/[a-z]+-[0-9]+\.json",

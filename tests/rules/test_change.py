@@ -45,8 +45,8 @@ def others() -> list[str]:
 
 
 def said(finding: Finding, words: bool) -> tuple[object, ...]:
-    figures = (finding.rule, finding.subject, finding.verdict, finding.headroom, finding.missing, finding.assumed,
-               finding.witness)  # fmt: skip
+    witness = sorted((finding.witness or {}).items())
+    figures = (finding.rule, finding.subject, finding.verdict, finding.headroom, finding.missing, finding.assumed, witness)
     return (*figures, finding.sentence, finding.governing) if words else figures
 
 
@@ -144,6 +144,19 @@ def test_a_change_and_the_change_back_leave_everything_as_it_was() -> None:
         survey.change(path, str(value.content))
     assert survey.verdicts == Survey(lakeside(), packs()).verdicts
     assert content(survey.result(), words=False) == before
+
+
+@pytest.mark.parametrize("texts", [("unknown", "90 A ± 1 %"), ("unknown", "90 A", "unknown"), ("90 A", "unknown", "70 A"),
+                                   ("{value: 90 A, tolerance: 2 %}", "80 A"), ("{value: unknown, range: 80 A .. 99 A}", "85 A")])
+def test_what_was_unknown_may_become_known(texts: tuple[str, ...]) -> None:
+    path = "packs.south.charge.ceiling"
+    survey, fresh = Survey(lakeside(), packs()), lakeside()
+    for text in texts:
+        survey.change(path, text)
+        fresh = fresh.with_value(path, text)
+    expected = Survey(fresh, packs())
+    assert survey.verdicts == expected.verdicts
+    assert content(survey.result(), words=False) == content(expected.result(), words=False)
 
 
 @pytest.mark.parametrize(
