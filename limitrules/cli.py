@@ -384,7 +384,8 @@ def _write(stream: Any, text: str) -> None:
 def _let_go_of_stdout() -> None:
     """Point stdout nowhere, so that Python does not complain of the closed pipe when it ends."""
     try:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), sys.stdout.fileno())
     except (OSError, ValueError):
         return
 

@@ -93,7 +93,7 @@ class Survey:
 
     @property
     def system(self) -> System:
-        """The system with all changes so far."""
+        """The system with all changes made to it."""
         for path, text in self._changes.items():
             self._system = self._system.with_value(path, text)
         self._changes.clear()

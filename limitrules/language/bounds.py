@@ -23,7 +23,7 @@ from limitrules.language.shadow import Pair
 from limitrules.language.tape import Tape
 
 BUDGET = 400
-"""How many boxes are looked at before the enclosure found so far is given as it is."""
+"""How many boxes are looked at before the enclosure found by then is given as it is."""
 SHOWN_BUDGET = 24
 """The same where the verdict is certain already and only a figure is to be shown."""
 RELATIVE = 1e-7

@@ -1,4 +1,4 @@
-"""Where a clause is typed: what its names mean, what was found so far, and how mistakes are worded."""
+"""Where a clause is typed: what its names mean, what was found until then, and how mistakes are worded."""
 
 from __future__ import annotations
 

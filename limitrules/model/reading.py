@@ -23,7 +23,7 @@ def what(node: Node) -> str:
 
 
 class Reading:
-    """A source with the diagnostics found in it so far."""
+    """A source with the diagnostics found in it until now."""
 
     def __init__(self, source: Source) -> None:
         self.source = source

@@ -15,7 +15,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from limitrules.foundation.version import VERSION
-from tests.house.conftest import Installed
+from tests.house.installed import Installed, installed, wheel
 from tests.house.tree import ROOT
 
 pytestmark = pytest.mark.wheel

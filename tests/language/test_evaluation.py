@@ -15,7 +15,7 @@ from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import exactly, shadow, tape
 from limitrules.language import ground as g
 from limitrules.language.bounds import infimum, supremum
-from limitrules.language.exactly import Bound, Box, number_over, point, truth_over
+from limitrules.language.exactly import Bound, Box, number_over, point, truth_over, value_at
 from limitrules.language.functions import STANDARD
 from limitrules.language.shadow import shadow_number, shadow_truth
 from limitrules.language.truth import Outcome, decide
@@ -97,6 +97,18 @@ def test_the_shadow_of_a_number_encloses_it(
         there = number_over(term, at)
         assert there[0] <= value[1]
         assert value[0] <= there[1]
+
+
+@EASY
+@given(NUMERIC, BOXES, SHARES)
+def test_the_value_at_a_point_is_the_enclosure_there(term: g.Numeric, box: Box, shares: list[Fraction]) -> None:
+    place = place_in(box, shares)
+    value, found = value_at(term, place), number_over(term, point(place))
+    if value is not None:
+        assert found == (value, value)
+    elif not g.gaps_of(term):
+        # Only what is irrational or has no value is left out.
+        assert found[0] != found[1] or math.isinf(float_below(Fraction(found[0])))
 
 
 @EASY
@@ -370,7 +382,7 @@ def test_ties_and_missing_values(term: g.Logical, outcome: Outcome) -> None:
 
 def test_a_tie_of_decimals_is_exact() -> None:
     tenths = g.Subtract(g.Constant(Fraction("0.3")), g.Add(g.Constant(Fraction("0.1")), g.Constant(Fraction("0.2"))))
-    assert 0.1 + 0.2 != 0.3  # noqa: PLR0133
+    assert 0.1 + 0.2 != 0.3
     assert decide(g.Holds(tenths, False), {}, {}).outcome is Outcome.ALWAYS
     assert decide(g.Holds(tenths, True), {}, {}).outcome is Outcome.NEVER
     assert shadow_truth(g.Holds(tenths, False))({}) is None

@@ -31,7 +31,7 @@ malformed = [Function("two-times", "", twice.arguments, twice.result, twice.poin
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder on the path in which distributions can be installed."""
     folder = tmp_path / "site"
@@ -50,7 +50,7 @@ def install(site: Path, name: str, group: str, **points: str) -> None:
     (info / "entry_points.txt").write_text(f"[{group}]\n{lines}", encoding="utf-8")
 
 
-@pytest.fixture()
+@pytest.fixture
 def coastal(site: Path) -> Path:
     """An installed data rulepack, in a package that must not be imported."""
     package = site / "coastal_rules"

@@ -1,4 +1,4 @@
-"""One wheel, and one clean environment with it, for all tests that need them."""
+"""Fixtures: one wheel, and one clean environment with it."""
 
 from __future__ import annotations
 
