@@ -76,6 +76,8 @@ class _Explainer:
         bound = self.binder.bind(checked, node, names)
         if isinstance(bound, Absent):
             return "not known"
+        if isinstance(bound, g.Fixed) and isinstance(node, n.Member | n.YesNo) and bound.value is not None:
+            return "yes" if bound.value else "no"
         if isinstance(bound, g.Logical):
             return self.condition(bound)
         if isinstance(bound, g.Numeric):

@@ -210,6 +210,6 @@ def _not_applicable(page: Page, result: SurveyResult, names: Names) -> None:
     page.heading("Rules that did not apply")
     ordered = sorted(result.not_applicable, key=lambda item: (item.rulepack, item.rule, item.because))
     for (rulepack, rule, because), items in groupby(ordered, lambda item: (item.rulepack, item.rule, item.because)):
-        subjects = ", ".join(filter(None, (item.subject for item in items)))
+        subjects = "; ".join(filter(None, (item.subject for item in items)))
         where = f" ({subjects})" if subjects else ""
         page.line(f"{names[rulepack, rule]}{where}: {because}", indent=2)

@@ -229,8 +229,9 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
         return None
     kind = match["kind"]
     if kind == "pair":
-        bench.reading.found.append(Diagnostic("subjects", f"`{part}` names one of a pair",
-                                              place(start, start + len(part)), "`each pair p, q in packs`"))  # fmt: skip
+        at = place(start, start + len(part))
+        message = f"`{part}` names one of a pair"
+        bench.reading.found.append(Diagnostic("subjects", message, at, "`each pair p, q in packs`"))
         return None
     if kind not in bench.kinds:
         near = nearest(kind, bench.kinds)

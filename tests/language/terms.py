@@ -102,13 +102,16 @@ def filled(term: g.Ground, shares: dict[str, Fraction]) -> g.Ground:
             changed[field.name] = filled(value, shares)
         elif isinstance(value, tuple) and field.name != "points":
             changed[field.name] = tuple(_filled_item(item, shares) for item in value)
-    return attrs.evolve(term, **changed)  # type: ignore[arg-type]
+    return attrs.evolve(term, **changed)
 
 
 def _filled_item(item: object, shares: dict[str, Fraction]) -> object:
     if isinstance(item, g.Part):
-        guard = filled(item.guard, shares) if item.guard is not None else None
-        return attrs.evolve(item, value=filled(item.value, shares), guard=guard)
+        value, guard = filled(item.value, shares), item.guard
+        assert isinstance(value, g.Numeric)
+        truth = filled(guard, shares) if guard is not None else None
+        assert truth is None or isinstance(truth, g.Logical)
+        return g.Part(value, truth, item.label)
     return filled(item, shares) if isinstance(item, g.Ground) else item
 
 
@@ -140,11 +143,17 @@ _UP: st.SearchStrategy[g.Numeric] = CONSTANTS | INPUT
 def _rising(below: st.SearchStrategy[g.Numeric]) -> st.SearchStrategy[g.Numeric]:
     factors = st.fractions(Fraction(1, 10), 10, max_denominator=20).map(g.Constant)
     parts = st.lists(st.builds(g.Part, below), min_size=1, max_size=3).map(tuple)
-    cut = st.builds(lambda term: g.Apply(STANDARD["sqrt"], (g.Greatest((g.Part(term), g.Part(g.Constant(Fraction(0))))),)), below)
+    cut = st.builds(
+        lambda term: g.Apply(STANDARD["sqrt"], (g.Greatest((g.Part(term), g.Part(g.Constant(Fraction(0))))),)), below
+    )
     return st.one_of(
-        st.builds(g.Add, below, below), st.builds(g.Multiply, factors, below), st.builds(g.Least, parts),
-        st.builds(g.Greatest, parts), st.builds(g.Total, parts), cut,
-    )  # fmt: skip
+        st.builds(g.Add, below, below),
+        st.builds(g.Multiply, factors, below),
+        st.builds(g.Least, parts),
+        st.builds(g.Greatest, parts),
+        st.builds(g.Total, parts),
+        cut,
+    )
 
 
 RISING = st.recursive(_UP, _rising, max_leaves=8)

@@ -41,8 +41,13 @@ def _share(types: tuple[Type, ...]) -> Type:
 
 
 def function(name: str = "double", **changes: object) -> Function:
-    plain = Function(name, "Twice a value.", (Argument("value", "any", SHARE, Direction.RISES),), _share,
-                     lambda value: (2 * value, 2 * value))  # fmt: skip
+    plain = Function(
+        name,
+        "Twice a value.",
+        (Argument("value", "any", SHARE, Direction.RISES),),
+        _share,
+        lambda value: (2 * value, 2 * value),
+    )
     return attrs.evolve(plain, **changes)  # type: ignore[arg-type]
 
 
@@ -63,8 +68,10 @@ def function(name: str = "double", **changes: object) -> Function:
         ),
         (
             {"name": "a-b", "meaning": "", "arguments": ()},
-            "function 'a-b': expected a name of letters, digits and _; given 'a-b'; expected a meaning in one sentence; "
-            "given none; expected at least one argument; given none",
+            (
+                "function 'a-b': expected a name of letters, digits and _; given 'a-b'; "
+                "expected a meaning in one sentence; given none; expected at least one argument; given none"
+            ),
         ),
         ({"name": "sqrt"}, "function 'sqrt': expected a new name; given `sqrt`, which exists already"),
     ],
@@ -89,8 +96,13 @@ def test_registering_leaves_the_standard_functions_alone() -> None:
 
 def test_signatures_are_as_typed() -> None:
     assert [STANDARD[name].signature for name in STANDARD.by_name] == [
-        "min(value, other, ...)", "max(value, other, ...)", "abs(value)", "sqrt(value)", "exp(value)", "ln(value)"
-    ]  # fmt: skip
+        "min(value, other, ...)",
+        "max(value, other, ...)",
+        "abs(value)",
+        "sqrt(value)",
+        "exp(value)",
+        "ln(value)",
+    ]
 
 
 # promises
@@ -187,7 +199,9 @@ def test_an_enclosure_holds_the_true_value(name: str) -> None:
         assert _as_mpf(over[0]) <= _true(name, Fraction(low))
         assert _true(name, Fraction(high)) <= _as_mpf(over[1])
         with mpmath.workdps(40):
-            enclosed = {"sqrt": mpmath.iv.sqrt, "exp": mpmath.iv.exp, "ln": mpmath.iv.log}[name](mpmath.iv.mpf([low, high]))
+            enclosed = {"sqrt": mpmath.iv.sqrt, "exp": mpmath.iv.exp, "ln": mpmath.iv.log}[name](
+                mpmath.iv.mpf([low, high])
+            )
             assert _as_mpf(over[0]) <= mpmath.mpf(enclosed.b.a)
             assert mpmath.mpf(enclosed.a.b) <= _as_mpf(over[1])
 
@@ -225,7 +239,8 @@ def test_exp_and_ln_are_enclosed_between_rationals(value: Fraction) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("sqrt", Fraction(-1, 10**400)), ("ln", Fraction(0)), ("ln", Fraction(-3)), ("sqrt", Fraction(-4))]
+    ("name", "value"),
+    [("sqrt", Fraction(-1, 10**400)), ("ln", Fraction(0)), ("ln", Fraction(-3)), ("sqrt", Fraction(-4))],
 )
 def test_outside_its_range_a_function_has_no_value(name: str, value: Fraction) -> None:
     assert STANDARD[name].at(value) is None

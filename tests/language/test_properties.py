@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
@@ -21,7 +22,14 @@ from limitrules.rules.slots import Slots
 from tests.language.support import binder, checked, scope, sections
 from tests.language.trees import CONDITIONS, CURRENTS, TREES, shape
 
-WORDS = ["p", "q", "c", ".", "charge", "ceiling", "96", "A", "A/s", "25", "%", "3", "35", "degC", "(", ")", ",", ":", "+", "-", "*", "/", "at", "or", "below", "above", "equals", "differs", "from", "between", "and", "within", "of", "is", "stated", "missing", "yes", "no", "in", "not", "if", "then", "else", "every", "some", "no", "total", "lowest", "highest", "count", "over", "where", '"lfp"', "less", "plus", "or", "minus", "otherwise", "<=", ">=", "<", ">", "=", "!=", "packs", "x", ".", ".", "(", ")", "min", "sqrt", "at", "most", "longer", "than", "±", "==", "&&", "'", ";", "[", "1e400", "96,5"]  # fmt: skip
+WORDS: list[str] = re.findall(
+    r"\S+",
+    """
+    p q c . charge ceiling 96 A A/s 25 % 3 35 degC ( ) , : + - * / at or below above equals differs from between and
+    within of is stated missing yes no in not if then else every some no total lowest highest count over where "lfp"
+    less plus or minus otherwise <= >= < > = != packs x . . ( ) min sqrt at most longer than ± == && ' ; [ 1e400 96,5
+""",
+)
 
 
 @given(TREES)
@@ -97,18 +105,22 @@ def _read_or_refuse(text: str) -> None:
     try:
         clause = parse_clause(text)
     except InputError as error:
-        assert error.diagnostics
-        for item in error.diagnostics:
-            assert item.span is not None
-            assert 0 <= item.span.start <= len(text)
-            assert item.message
-            assert item.expected
-            assert str(item.render())
+        _is_well_said(error, text)
         return
     for node in clause.node.walk():
         assert 0 <= node.start <= node.end <= len(text)
     assert shape(parse_clause(print_node(clause.node)).node) == shape(clause.node)
     _check_or_refuse(text)
+
+
+def _is_well_said(error: InputError, text: str) -> None:
+    assert error.diagnostics
+    for item in error.diagnostics:
+        assert item.span is not None
+        assert 0 <= item.span.start <= len(text)
+        assert item.message
+        assert item.expected
+        assert item.render()
 
 
 def _check_or_refuse(text: str) -> None:
@@ -117,8 +129,7 @@ def _check_or_refuse(text: str) -> None:
         try:
             found = check(clause, scope(), expected)
         except InputError as error:
-            assert error.diagnostics
-            assert all(item.span is not None and item.message for item in error.diagnostics)
+            _is_well_said(error, text)
             continue
         assert found.types[clause.node] == found.type
         assert all(found.unit(node) for node in found.types)
@@ -132,7 +143,9 @@ def test_any_tree_is_typed_or_refused(tree: Node) -> None:
 
 
 def test_every_kind_of_node_has_a_type_rule() -> None:
-    kinds = {kind for kind in vars(n).values() if isinstance(kind, type) and issubclass(kind, Node) and kind is not Node}
+    kinds = {
+        kind for kind in vars(n).values() if isinstance(kind, type) and issubclass(kind, Node) and kind is not Node
+    }
     assert kinds == set(RULES)
 
 

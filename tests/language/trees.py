@@ -6,6 +6,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import TypeVar
 
+import attrs
 from hypothesis import strategies as st
 
 from limitrules.foundation.units import UNITS, parse_unit, unit_for
@@ -32,9 +33,7 @@ def _literal(digits: str, unit: int, below: bool) -> n.Literal:
 _DIGITS = st.sampled_from(["0", "1", "96", "0.25", "1.50", "1.5e3", "2e-3"])
 LITERALS = st.builds(_literal, _DIGITS, st.integers(0, len(_UNITS) - 1), st.booleans())
 _WORDS = st.text(st.characters(blacklist_characters='"\n', blacklist_categories=["Cs"]), max_size=8)
-LEAVES: st.SearchStrategy[Node] = st.one_of(
-    LITERALS, at(n.Name, NAMES), at(n.YesNo, st.booleans()), at(n.Word, _WORDS)
-)
+LEAVES: st.SearchStrategy[Node] = st.one_of(LITERALS, at(n.Name, NAMES), at(n.YesNo, st.booleans()), at(n.Word, _WORDS))
 
 
 def _as_read(node: Node) -> Node:
@@ -85,22 +84,58 @@ def shape(node: object) -> object:
     """A tree without its places, to be compared."""
     if not isinstance(node, Node):
         return node.symbol if hasattr(node, "symbol") else node
-    names = [name for name in type(node).__attrs_attrs__]
-    fields = [getattr(node, item.name) for item in names if item.name not in ("start", "end")]
-    return (type(node).__name__, *(tuple(map(shape, item)) if isinstance(item, tuple) else shape(item) for item in fields))
+    fields = [getattr(node, item.name) for item in attrs.fields(type(node)) if item.name not in ("start", "end")]
+    return (
+        type(node).__name__,
+        *(tuple(map(shape, item)) if isinstance(item, tuple) else shape(item) for item in fields),
+    )
 
 
 # Typed texts over the small vocabulary.
 
-_CURRENTS = st.sampled_from([
-    "p.charge.ceiling", "p.charge.rated", "q.charge.rated", "q.charge.ceiling", "c.charge.ceiling", "f.rating", "96 A",
-    "0 A", "1.5 A", "p.protection.charge_current.threshold", "q.charge.configured",
-    "total of x.charge.ceiling over x in c.feeds where x.enabled", "lowest of x.charge.ceiling over x in packs",
-])  # fmt: skip
-_SHARES = st.sampled_from(["p.soc", "q.soh", "25 %", "c.voltage.error", "p.charge.ceiling / p.charge.rated", "p.factor - 2",
-                           "margin", "p.cell.derating at p.temperature.max", "p.cell.derating at site.ambient.min"])  # fmt: skip
-_FLAGS = st.sampled_from(["p.enabled", "q.enabled", "p.locked", "yes", "no", "p in c.feeds", "p.charge.rated is stated",
-                          'p.cell.chemistry equals "lfp"', "q.soh is measured"])  # fmt: skip
+_CURRENTS = st.sampled_from(
+    [
+        "p.charge.ceiling",
+        "p.charge.rated",
+        "q.charge.rated",
+        "q.charge.ceiling",
+        "c.charge.ceiling",
+        "f.rating",
+        "96 A",
+        "0 A",
+        "1.5 A",
+        "p.protection.charge_current.threshold",
+        "q.charge.configured",
+        "total of x.charge.ceiling over x in c.feeds where x.enabled",
+        "lowest of x.charge.ceiling over x in packs",
+    ]
+)
+_SHARES = st.sampled_from(
+    [
+        "p.soc",
+        "q.soh",
+        "25 %",
+        "c.voltage.error",
+        "p.charge.ceiling / p.charge.rated",
+        "p.factor - 2",
+        "margin",
+        "p.cell.derating at p.temperature.max",
+        "p.cell.derating at site.ambient.min",
+    ]
+)
+_FLAGS = st.sampled_from(
+    [
+        "p.enabled",
+        "q.enabled",
+        "p.locked",
+        "yes",
+        "no",
+        "p in c.feeds",
+        "p.charge.rated is stated",
+        'p.cell.chemistry equals "lfp"',
+        "q.soh is measured",
+    ]
+)
 
 
 def _join(pattern: str, *parts: st.SearchStrategy[str]) -> st.SearchStrategy[str]:
@@ -109,14 +144,22 @@ def _join(pattern: str, *parts: st.SearchStrategy[str]) -> st.SearchStrategy[str
 
 def _currents(below: st.SearchStrategy[str]) -> st.SearchStrategy[str]:
     return st.one_of(
-        _join("{} + {}", below, below), _join("{} - {}", below, below), _join("{} * {}", below, _SHARES),
-        _join("{} / {}", below, _SHARES), _join("{} less {}", below, _SHARES), _join("{} plus {}", below, below),
-        _join("{} plus or minus {}", below, st.just("3 %")), _join("-{}", below), _join("abs({})", below),
-        _join("min({}, {})", below, below), _join("highest of ({}, {})", below, below),
-        _join("{} otherwise {}", below, below), _join("if {} then {} else {}", _FLAGS, below, below),
+        _join("{} + {}", below, below),
+        _join("{} - {}", below, below),
+        _join("{} * {}", below, _SHARES),
+        _join("{} / {}", below, _SHARES),
+        _join("{} less {}", below, _SHARES),
+        _join("{} plus {}", below, below),
+        _join("{} plus or minus {}", below, st.just("3 %")),
+        _join("-{}", below),
+        _join("abs({})", below),
+        _join("min({}, {})", below, below),
+        _join("highest of ({}, {})", below, below),
+        _join("{} otherwise {}", below, below),
+        _join("if {} then {} else {}", _FLAGS, below, below),
         _join("if {} above {} then {} else {}", below, below, below, below),
         _join("{} * sqrt({} / 1 A)", below, below),
-    )  # fmt: skip
+    )
 
 
 CURRENTS = st.recursive(_CURRENTS, _currents, max_leaves=5)
@@ -133,9 +176,12 @@ _COMPARISONS = st.one_of(
 
 def _conditions(below: st.SearchStrategy[str]) -> st.SearchStrategy[str]:
     return st.one_of(
-        _join("{} and {}", below, below), _join("{} or {}", below, below), _join("not {}", below),
-        _join("if {} then {} else {}", below, below, below), _join("{} equals {}", below, below),
-    )  # fmt: skip
+        _join("{} and {}", below, below),
+        _join("{} or {}", below, below),
+        _join("not {}", below),
+        _join("if {} then {} else {}", below, below, below),
+        _join("{} equals {}", below, below),
+    )
 
 
 CONDITIONS = st.recursive(_COMPARISONS | _FLAGS, _conditions, max_leaves=4)

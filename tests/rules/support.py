@@ -27,7 +27,14 @@ def document(body: str, name: str = "local") -> str:
 
 def rule(about: str, require: str, *more: str, name: str = "a-rule", because: str = "It is so.") -> str:
     """A rule as it stands below `rules:`, with further lines such as `when: ...`."""
-    lines = ["title: A rule", "consequence: outage", f"about: {about}", *more, f"require: {require}", f'because: "{because}"']
+    lines = [
+        "title: A rule",
+        "consequence: outage",
+        f"about: {about}",
+        *more,
+        f"require: {require}",
+        f'because: "{because}"',
+    ]
     return f"  {name}:\n" + indent("\n".join(lines), "    ") + "\n"
 
 

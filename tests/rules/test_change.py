@@ -46,7 +46,15 @@ def others() -> list[str]:
 
 def said(finding: Finding, words: bool) -> tuple[object, ...]:
     witness = sorted((finding.witness or {}).items())
-    figures = (finding.rule, finding.subject, finding.verdict, finding.headroom, finding.missing, finding.assumed, witness)
+    figures = (
+        finding.rule,
+        finding.subject,
+        finding.verdict,
+        finding.headroom,
+        finding.missing,
+        finding.assumed,
+        witness,
+    )
     return (*figures, finding.sentence, finding.governing) if words else figures
 
 
@@ -147,8 +155,16 @@ def test_a_change_and_the_change_back_leave_everything_as_it_was() -> None:
     assert content(survey.result(), words=False) == before
 
 
-@pytest.mark.parametrize("texts", [("unknown", "90 A ± 1 %"), ("unknown", "90 A", "unknown"), ("90 A", "unknown", "70 A"),
-                                   ("{value: 90 A, tolerance: 2 %}", "80 A"), ("{value: unknown, range: 80 A .. 99 A}", "85 A")])
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("unknown", "90 A ± 1 %"),
+        ("unknown", "90 A", "unknown"),
+        ("90 A", "unknown", "70 A"),
+        ("{value: 90 A, tolerance: 2 %}", "80 A"),
+        ("{value: unknown, range: 80 A .. 99 A}", "85 A"),
+    ],
+)
 def test_what_was_unknown_may_become_known(texts: tuple[str, ...]) -> None:
     path = "packs.south.charge.ceiling"
     survey, fresh = Survey(lakeside(), packs()), lakeside()
@@ -163,11 +179,16 @@ def test_what_was_unknown_may_become_known(texts: tuple[str, ...]) -> None:
 @pytest.mark.parametrize(
     ("path", "text"),
     [
-        ("packs.nowhere.charge.ceiling", "96 A"), ("packs.south.charge.celing", "96 A"),
-        ("packs.south.charge.ceiling", "96 V"), ("packs.south.charge.ceiling", "much"), ("packs.south.charge", "96 A"),
-        ("converters.main.feeds", "[nowhere]"), ("nothing", "96 A"), ("", ""),
+        ("packs.nowhere.charge.ceiling", "96 A"),
+        ("packs.south.charge.celing", "96 A"),
+        ("packs.south.charge.ceiling", "96 V"),
+        ("packs.south.charge.ceiling", "much"),
+        ("packs.south.charge", "96 A"),
+        ("converters.main.feeds", "[nowhere]"),
+        ("nothing", "96 A"),
+        ("", ""),
     ],
-)  # fmt: skip
+)
 def test_a_change_that_cannot_be_used_changes_nothing(path: str, text: str) -> None:
     survey = Survey(lakeside(), packs())
     before = list(survey.verdicts)

@@ -88,7 +88,9 @@ def test_the_one_in_force_comes_before_an_expired_one_and_the_narrow_before_the_
 
 def test_today_is_today_unless_told_otherwise() -> None:
     day = date.today() - timedelta(days=1)  # noqa: DTZ011
-    match = parse_concessions(Source("c.yaml", ONE.replace("2027-03-31", day.isoformat()))).match("a-rule", "packs.north")
+    match = parse_concessions(Source("c.yaml", ONE.replace("2027-03-31", day.isoformat()))).match(
+        "a-rule", "packs.north"
+    )
     assert match is not None
     assert match.expired
 
@@ -135,11 +137,16 @@ def test_all_mistakes_come_at_once() -> None:
         ("limitrules: concessions/1\n", "c.yaml:1:1: The concessions are no list. [not-a-list]"),
         ("limitrules: concessions/1\nconcessions: {a: b}\n", "c.yaml:2:14: The concessions are no list. [not-a-list]"),
         ("limitrules: system/1\nconcessions: []\n", "c.yaml:1:13: This is no concessions document. [other-document]"),
-        ("limitrules: concessions/2\nconcessions: []\n", "c.yaml:1:13: This is version 2 of the concessions format; "
-                                                       "version 1 is known here. [other-version]"),
-        (HEAD.rstrip("\n") + " []\nsubject: x\n", "c.yaml:3:1: `subject` is not known in a concessions file. [unknown-key]"),
+        (
+            "limitrules: concessions/2\nconcessions: []\n",
+            "c.yaml:1:13: This is version 2 of the concessions format; version 1 is known here. [other-version]",
+        ),
+        (
+            HEAD.rstrip("\n") + " []\nsubject: x\n",
+            "c.yaml:3:1: `subject` is not known in a concessions file. [unknown-key]",
+        ),
     ],
-)  # fmt: skip
+)
 def test_files_that_cannot_be_used(text: str, first: str) -> None:
     assert said(text).splitlines()[0] == first
 

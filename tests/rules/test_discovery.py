@@ -66,8 +66,12 @@ def coastal(site: Path) -> Path:
 def plugin(site: Path, text: str = PLUGIN, **points: str) -> None:
     name = f"trial_plugin_{len(list(site.iterdir()))}_{site.parent.name.replace('-', '_')}"
     (site / f"{name}.py").write_text(text, encoding="utf-8")
-    install(site, name.replace("_", "-"), "limitrules.functions",
-            **{point: f"{name}:{value}" for point, value in points.items()})  # fmt: skip
+    install(
+        site,
+        name.replace("_", "-"),
+        "limitrules.functions",
+        **{point: f"{name}:{value}" for point, value in points.items()},
+    )
 
 
 def said(*names: str | Path) -> str:
@@ -145,8 +149,7 @@ def test_unknown_names_are_suggested(coastal: Path) -> None:
 
 def test_a_folder_without_a_rulepack(tmp_path: Path) -> None:
     assert said(tmp_path) == (
-        f"{tmp_path}: the folder `{tmp_path}` holds no rulepack [no-rulepack]\n"
-        "  expected: a file `rulepack.yaml` in it"
+        f"{tmp_path}: the folder `{tmp_path}` holds no rulepack [no-rulepack]\n  expected: a file `rulepack.yaml` in it"
     )
 
 
@@ -172,20 +175,32 @@ def test_a_plugin_that_is_not_named_is_not_run(site: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "value", "message"),
     [
-        ("raise RuntimeError('no licence')\n", "good",
-         "the functions `trial` cannot be loaded: RuntimeError: no licence"),
-        ("import nothing_of_this_name\n", "good",
-         "the functions `trial` cannot be loaded: ModuleNotFoundError: No module named 'nothing_of_this_name'"),
+        (
+            "raise RuntimeError('no licence')\n",
+            "good",
+            "the functions `trial` cannot be loaded: RuntimeError: no licence",
+        ),
+        (
+            "import nothing_of_this_name\n",
+            "good",
+            "the functions `trial` cannot be loaded: ModuleNotFoundError: No module named 'nothing_of_this_name'",
+        ),
         (PLUGIN, "goods", "the functions `trial` cannot be loaded: AttributeError: module "),
         (PLUGIN, "no_list", "the functions `trial` cannot be loaded: TypeError: 'int' object is not iterable"),
         (PLUGIN, "not_functions", "the functions `trial` hold str 'twice'"),
         (PLUGIN, "clash", "function 'sqrt': expected a new name; given `sqrt`, which exists already"),
-        (PLUGIN, "malformed", "function 'two-times': expected a name of letters, digits and _; given 'two-times'; "
-                              "expected a meaning in one sentence; given none"),
+        (
+            PLUGIN,
+            "malformed",
+            (
+                "function 'two-times': expected a name of letters, digits and _; given 'two-times'; "
+                "expected a meaning in one sentence; given none"
+            ),
+        ),
         ("def f(:\n", "good", "the functions `trial` cannot be loaded: SyntaxError: "),
     ],
     ids=["raises", "missing module", "missing name", "no list", "no functions", "clash", "malformed", "no python"],
-)  # fmt: skip
+)
 def test_a_broken_plugin_is_said_to_be_broken(site: Path, text: str, value: str, message: str) -> None:
     plugin(site, text, trial=value)
     found = said_of_functions("trial")
@@ -196,8 +211,9 @@ def test_a_broken_plugin_is_said_to_be_broken(site: Path, text: str, value: str,
 
 def test_unknown_functions_are_suggested(site: Path) -> None:
     assert said_of_functions("trial").splitlines() == [
-        "trial: there are no functions named `trial` [no-functions]", "  expected: none are installed"
-    ]  # fmt: skip
+        "trial: there are no functions named `trial` [no-functions]",
+        "  expected: none are installed",
+    ]
     plugin(site, trial="good")
     assert said_of_functions("trail").splitlines()[1:] == ["  expected: trial", "  try: `trial`"]
 

@@ -81,12 +81,28 @@ def place_of(mark: str, text: str) -> str:
         'require: "p.charge.rated below \\\n      3 A and p.charge.celing below 3 A"',
         "require: {p.charge.celing: below 3 A}",
     ],
-    ids=["plain", "double", "single", "next line", "plain over lines", "folded", "folded with a blank line", "literal",
-         "literal, indented", "double over lines", "single over lines", "escaped quotes", "joined line", "map"],
-)  # fmt: skip
+    ids=[
+        "plain",
+        "double",
+        "single",
+        "next line",
+        "plain over lines",
+        "folded",
+        "folded with a blank line",
+        "literal",
+        "literal, indented",
+        "double over lines",
+        "single over lines",
+        "escaped quotes",
+        "joined line",
+        "map",
+    ],
+)
 def test_a_mistake_is_shown_where_it_stands(written: str) -> None:
-    text = document(f'rules:\n  a-rule:\n    title: x\n    consequence: outage\n    about: each pack p\n    {written}\n'
-                    '    because: "x"\n')  # fmt: skip
+    text = document(
+        f"rules:\n  a-rule:\n    title: x\n    consequence: outage\n    about: each pack p\n    {written}\n"
+        '    because: "x"\n'
+    )
     first = said(text).splitlines()[0]
     if written.startswith("require: {"):
         assert "A map stands where a clause is due" in first
@@ -105,8 +121,10 @@ def test_a_mistake_is_shown_where_it_stands(written: str) -> None:
     ids=["quoted", "folded", "literal", "plain"],
 )
 def test_a_mistake_in_a_sentence_is_shown_where_it_stands(because: str) -> None:
-    text = document(f"rules:\n  a-rule:\n    title: x\n    consequence: outage\n    about: each pack p\n    require: yes\n"
-                    f"    because: {because}\n")  # fmt: skip
+    text = document(
+        f"rules:\n  a-rule:\n    title: x\n    consequence: outage\n    about: each pack p\n    require: yes\n"
+        f"    because: {because}\n"
+    )
     assert said(text).startswith(f"{place_of('celing', text)}: ")
 
 
@@ -149,10 +167,18 @@ def test_a_rule_is_read_whole() -> None:
     )
     (pack,) = rulepacks(text)
     assert (pack.name, pack.version, pack.title, pack.meaning) == ("local", "1.0.0", "What holds here", "A trial.")
-    assert {name: item.local for name, item in pack.parameters.items()} == {"spare": True, "fixed": False, "strict": False}
+    assert {name: item.local for name, item in pack.parameters.items()} == {
+        "spare": True,
+        "fixed": False,
+        "strict": False,
+    }
     (read,) = pack.rules.values()
     assert read.consequence is Consequence.DAMAGE
-    assert (read.title, read.caution, read.evidence) == ("The ceiling stays below the trip", "Careful.", "A photograph.")
+    assert (read.title, read.caution, read.evidence) == (
+        "The ceiling stays below the trip",
+        "Careful.",
+        "A photograph.",
+    )
     assert (read.remedies, read.basis) == (("one", "two"), ("a standard",))
     assert [(subject.name, subject.kind) for subject in read.about.subjects] == [("p", "pack"), ("c", "converter")]
     assert [item.name for item in read.definitions] == ["trip", "free"]

@@ -26,15 +26,19 @@ SITE = """
 
 def test_each_component_of_a_kind_in_the_order_of_the_document() -> None:
     assert verdicts(SITE, rule("each pack p", "p.charge.ceiling at or below 96 A")) == {
-        "packs.south": "met", "packs.north": "met", "packs.west": "breached"
-    }  # fmt: skip
+        "packs.south": "met",
+        "packs.north": "met",
+        "packs.west": "breached",
+    }
     packs = rulepacks(document("rules:\n") + rule("each pack p", "yes"))
     checks = Survey(system(SITE), packs).checks
     assert [check.binder.names.components["p"].id for check in checks] == ["south", "north", "west"]
 
 
 def test_each_in_a_relation() -> None:
-    assert verdicts(SITE, rule("each converter c, each pack p in c.feeds", "c.charge.ceiling at or above p.charge.rated")) == {
+    assert verdicts(
+        SITE, rule("each converter c, each pack p in c.feeds", "c.charge.ceiling at or above p.charge.rated")
+    ) == {
         "converters.main, packs.north": "met",
         "converters.main, packs.south": "met",
         "converters.spare, packs.north": "breached",
@@ -44,8 +48,10 @@ def test_each_in_a_relation() -> None:
 def test_each_in_the_relation_seen_from_the_other_side() -> None:
     about = "each pack p, each converter c in p.converters"
     assert list(verdicts(SITE, rule(about, "yes"))) == [
-        "packs.north, converters.main", "packs.north, converters.spare", "packs.south, converters.main"
-    ]  # fmt: skip
+        "packs.north, converters.main",
+        "packs.north, converters.spare",
+        "packs.south, converters.main",
+    ]
 
 
 def test_each_two_of_two_kinds() -> None:
@@ -70,11 +76,16 @@ def test_the_site_as_a_whole() -> None:
 def test_no_subject_is_not_applicable_and_says_why() -> None:
     found = surveyed("packs: {north: {soc: {now: 50 %}}}\n", rule("each converter c", "c.charge.ceiling below 3 A"))
     assert found.findings == ()
-    assert [(item.rule, item.because) for item in found.not_applicable] == [("a-rule", "the document lists no converter")]
-    found = surveyed("packs: {north: {soc: {now: 50 %}}}\n", rule("each pair p, q in packs", "p.soc.now equals q.soc.now"))
+    assert [(item.rule, item.because) for item in found.not_applicable] == [
+        ("a-rule", "the document lists no converter")
+    ]
+    found = surveyed(
+        "packs: {north: {soc: {now: 50 %}}}\n", rule("each pair p, q in packs", "p.soc.now equals q.soc.now")
+    )
     assert [item.because for item in found.not_applicable] == ["nothing in the document fits `each pair p, q in packs`"]
-    found = surveyed("packs: {north: {}}\nconverters: {main: {feeds: []}}\n",
-                     rule("each converter c, each pack p in c.feeds", "yes"))  # fmt: skip
+    found = surveyed(
+        "packs: {north: {}}\nconverters: {main: {feeds: []}}\n", rule("each converter c, each pack p in c.feeds", "yes")
+    )
     assert [item.because for item in found.not_applicable] == [
         "nothing in the document fits `each converter c, each pack p in c.feeds`"
     ]
@@ -92,7 +103,10 @@ def test_a_missing_tie_leaves_the_rule_undetermined(feeds: str) -> None:
 
 def test_a_tie_that_is_missing_on_the_other_side_is_not_taken_for_an_empty_one() -> None:
     """The current of a converter that does not say whom it feeds may come on top."""
-    body = "packs: {north: {charge: {rated: 105 A}}}\nconverters: {main: {feeds: [north], charge: {ceiling: 90 A}}, other: {}}\n"
+    body = (
+        "packs: {north: {charge: {rated: 105 A}}}\n"
+        "converters: {main: {feeds: [north], charge: {ceiling: 90 A}}, other: {}}\n"
+    )
     total = rule("each pack p", "total of c.charge.ceiling over c in p.converters at or below p.charge.rated")
     (found,) = surveyed(body, total).findings
     assert (found.verdict.value, found.missing) == ("undetermined", ("converters.other.feeds",))
@@ -100,7 +114,9 @@ def test_a_tie_that_is_missing_on_the_other_side_is_not_taken_for_an_empty_one()
 
 
 def test_a_condition_that_does_not_hold_takes_subjects_out() -> None:
-    found = surveyed(SITE, rule("each pack p", "p.charge.ceiling below p.charge.rated", "when: p.charge.rated is stated"))
+    found = surveyed(
+        SITE, rule("each pack p", "p.charge.ceiling below p.charge.rated", "when: p.charge.rated is stated")
+    )
     assert {item.subject for item in found.findings} == {"packs.north", "packs.south"}
     assert [(item.subject, item.because) for item in found.not_applicable] == [
         ("packs.west", "it applies when p.charge.rated is stated")
@@ -110,8 +126,9 @@ def test_a_condition_that_does_not_hold_takes_subjects_out() -> None:
 def test_a_condition_that_is_missing_leaves_the_rule_undetermined() -> None:
     when = "when: p.charge.rated above 102 A"
     assert verdicts(SITE, rule("each pack p", "p.charge.ceiling below 94 A", when)) == {
-        "packs.north": "breached", "packs.west": "undetermined"
-    }  # fmt: skip
+        "packs.north": "breached",
+        "packs.west": "undetermined",
+    }
     assert verdicts(SITE, rule("each pack p", "p.charge.ceiling below 98 A", when))["packs.west"] == "met"
 
 
@@ -135,8 +152,11 @@ def test_a_verdict_that_is_met_on_an_assumption_says_so() -> None:
 
 def test_assumptions_come_through_definitions_and_parameters_once() -> None:
     head = "parameters:\n  usual: {value: 120 A, meaning: what is usual}\n"
-    text = rule("each pack p", "p.charge.ceiling at or below limit and limit above 3 A",
-                "let: {limit: (p.charge.rated otherwise usual)}")  # fmt: skip
+    text = rule(
+        "each pack p",
+        "p.charge.ceiling at or below limit and limit above 3 A",
+        "let: {limit: (p.charge.rated otherwise usual)}",
+    )
     found = findings(SITE, text, head=head)
     assert found["packs.west"].assumed == (Assumption("packs.west.charge.rated", "120 A"),)
     assert found["packs.north"].assumed == ()
@@ -164,8 +184,10 @@ def test_an_assumption_about_what_a_missing_tie_leads_to() -> None:
 
 
 def test_the_lowest_of_a_list_names_its_member() -> None:
-    text = rule("each pack p, each converter c in p.converters",
-                "lowest of (p.charge.ceiling, c.charge.ceiling, 95 A) at or below 96 A")  # fmt: skip
+    text = rule(
+        "each pack p, each converter c in p.converters",
+        "lowest of (p.charge.ceiling, c.charge.ceiling, 95 A) at or below 96 A",
+    )
     found = findings(SITE, text)
     assert found["packs.north, converters.main"].governing == ("95 A",)
     assert found["packs.north, converters.spare"].governing == ("c.charge.ceiling",)
@@ -178,7 +200,9 @@ def test_the_highest_of_a_collection_names_its_member() -> None:
 
 
 def test_members_that_tie_govern_together() -> None:
-    body = "packs: {north: {charge: {ceiling: 96 A}}, south: {charge: {ceiling: 96 A}}, west: {charge: {ceiling: 99 A}}}\n"
+    body = (
+        "packs: {north: {charge: {ceiling: 96 A}}, south: {charge: {ceiling: 96 A}}, west: {charge: {ceiling: 99 A}}}\n"
+    )
     found = surveyed(body, rule("the site", "lowest of p.charge.ceiling over p in packs at or above 90 A"))
     assert found.findings[0].governing == ("packs.north", "packs.south")
 
@@ -194,11 +218,16 @@ def test_a_definition_that_governs_is_named() -> None:
 
 
 def test_a_member_that_a_condition_takes_out_does_not_govern() -> None:
-    text = rule("the site", "(lowest of p.charge.ceiling over p in packs where p.charge.rated is stated and p.charge.rated "
-                "above 102 A) at or above 90 A")  # fmt: skip
+    text = rule(
+        "the site",
+        "(lowest of p.charge.ceiling over p in packs where p.charge.rated is stated and p.charge.rated "
+        "above 102 A) at or above 90 A",
+    )
     with pytest.raises(InputError, match="type-clash"):
         surveyed(SITE, text)
-    text = text.replace("p.charge.rated is stated and p.charge.rated above 102 A",
-                        "(p.charge.rated is stated and p.charge.rated above 102 A)")  # fmt: skip
+    text = text.replace(
+        "p.charge.rated is stated and p.charge.rated above 102 A",
+        "(p.charge.rated is stated and p.charge.rated above 102 A)",
+    )
     (found,) = surveyed(SITE, text).findings
     assert (found.verdict.value, found.governing) == ("met", ("packs.north",))

@@ -76,8 +76,13 @@ def test_what_is_not_local_needs_a_reason() -> None:
     ("overrides", "first"),
     [
         ("spar: 3 A", "rulepack2.yaml:7:5: the rulepack `base` has no parameter `spar` [unknown-parameter]"),
-        ("spare: 3 V", "rulepack1.yaml:13:43: `100 A` is a current (A) and `spare` is a voltage (V); they cannot be "
-                       "joined by `less` [dimension-clash]"),
+        (
+            "spare: 3 V",
+            (
+                "rulepack1.yaml:13:43: `100 A` is a current (A) and `spare` is a voltage (V); they cannot be "
+                "joined by `less` [dimension-clash]"
+            ),
+        ),
         ("spare: 3 Amps", "rulepack2.yaml:7:14: `Amps` is not a unit that is known here [unknown-unit]"),
         ("spare: 3", "rulepack1.yaml:13:54: `less spare` does not say of what [bare-share]"),
         ("spare: 3 A + 2 A", "rulepack2.yaml:7:12: The parameter `spare` is computed. [not-a-literal]"),
@@ -85,7 +90,7 @@ def test_what_is_not_local_needs_a_reason() -> None:
         ("spare: {reason: because}", "rulepack2.yaml:7:5: The override of `spare` has no `value`. [missing-key]"),
         ("spare: {value: 3 A, why: because}", "rulepack2.yaml:7:25: `why` is not known in an override. [unknown-key]"),
     ],
-)  # fmt: skip
+)
 def test_overrides_that_cannot_be_used(overrides: str, first: str) -> None:
     assert said(BASE, own(overrides)).splitlines()[0] == first
 
@@ -121,8 +126,10 @@ def test_mistakes_of_all_rulepacks_come_at_once() -> None:
     wrong = BASE.replace("p.charge.ceiling at or below 100 A", "p.charge.celing at or below 100 A")
     found = said(wrong, own("spare: 3 Amps"), document("rules:\n", "third") + rule("each pak p", "yes"))
     assert sorted(line.partition(": ")[0] for line in found.splitlines() if line.startswith("rulepack")) == [
-        "rulepack1.yaml:13:23", "rulepack2.yaml:7:14", "rulepack3.yaml:9:12"
-    ]  # fmt: skip
+        "rulepack1.yaml:13:23",
+        "rulepack2.yaml:7:14",
+        "rulepack3.yaml:9:12",
+    ]
 
 
 def test_an_override_changes_the_content_hash() -> None:
