@@ -61,6 +61,8 @@ def _survey(arguments: Arguments) -> Answer:
     fail_on = Consequence(arguments.fail_on)
     result = _survey_of(arguments)
     text = _report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
+    if not result.findings:  # nothing was checked, which must not pass for all is well
+        return text, UNUSABLE_INPUT
     return text, FINDINGS_FAIL if result.failing(fail_on) else NOTHING_FAILS
 
 
@@ -304,9 +306,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         except _Usage as error:
             return _refused([_usage_diagnostic(error)], json=_asks_for_json(words))
         text, code = _answer(arguments)
-        if text:
-            _write(sys.stdout, text)
-        sys.stdout.flush()
+        try:
+            if text:
+                _write(sys.stdout, text)
+            sys.stdout.flush()
+        except OSError as error:
+            if isinstance(error, BrokenPipeError):
+                raise
+            _let_go_of_stdout()
+            print(f"The answer cannot be written: {error.strerror or error}.", file=sys.stderr)
+            return UNUSABLE_INPUT
     except SystemExit as ending:  # argparse ends so after --help and --version
         return ending.code if isinstance(ending.code, int) else NOTHING_FAILS
     except KeyboardInterrupt:

@@ -19,9 +19,9 @@ from limitrules.foundation.source import Source
 from limitrules.foundation.version import VERSION
 from limitrules.report.reference import RuleCard, RulepackCard
 from limitrules.report.text import survey_text
-from limitrules.rules.findings import Consequence, SurveyResult
+from limitrules.rules.findings import Consequence, SurveyResult, Verdict
 from tests.house.tree import ROOT
-from tests.report.samples import ladder, result, rich
+from tests.report.samples import finding, ladder, result, rich
 
 CARD = RulepackCard(
     "governing", "1.0.0", "Which limit governs", "storage", "rulepacks/governing",
@@ -104,8 +104,24 @@ def test_the_exit_code_depends_on_the_class(
 
 
 def test_nothing_that_fails_ends_with_0(capsys: pytest.CaptureFixture[str], engine: Engine) -> None:
-    engine.answer = result()
+    engine.answer = result(finding("x", Verdict.MET))
     assert run(capsys, "survey", "a.yaml")[0] == 0
+
+
+def test_nothing_checked_does_not_pass(capsys: pytest.CaptureFixture[str], engine: Engine) -> None:
+    engine.answer = result()
+    code, out, _ = run(capsys, "survey", "a.yaml")
+    assert code == 2
+    assert "Nothing was checked" in out
+
+
+def test_a_full_disk_is_nobodys_fault() -> None:
+    if not Path("/dev/full").exists():
+        pytest.skip("there is no full device here")
+    with open("/dev/full", "w", encoding="utf-8") as full:
+        run = subprocess.run([sys.executable, "-m", "limitrules", "vocabulary"], cwd=ROOT, stdout=full,
+                             stderr=subprocess.PIPE, text=True, check=False)  # fmt: skip
+    assert (run.returncode, run.stderr) == (2, "The answer cannot be written: No space left on device.\n")
 
 
 def test_the_classes_that_can_be_typed_are_all_there_are() -> None:

@@ -41,6 +41,9 @@ class Check:
     verdict: Verdict | None = None
     _decider: Decider | None = field(default=None, init=False)
     _numbers: tuple[int, ...] = field(default=(), init=False)
+    _applies: bool = field(default=False, init=False)
+    _scoped_term: g.Logical | None = field(default=None, init=False)
+    _term: g.Logical | None = field(default=None, init=False)
     _by_floats: bool = field(default=False, init=False)
     _weights: dict[int, Fraction] = field(factory=dict, init=False)
     _corner: dict[int, bool] = field(factory=dict, init=False)
@@ -60,6 +63,7 @@ class Check:
         shadows = slots.shadows
         if self.when is not None:
             applies = self.when(shadows)  # type: ignore[arg-type]
+            self._applies = applies is True
             if applies is not True:
                 return self._scoped(slots, applies)
         found = self.test(shadows)  # type: ignore[arg-type]
@@ -120,18 +124,22 @@ class Check:
 
     @property
     def whole(self) -> g.Logical:
-        """The requirement, given the condition."""
-        if self.condition is None or (isinstance(self.condition, g.Fixed) and self.condition.value):
+        """The requirement alone where the rule surely applies, else given the condition."""
+        if self.condition is None or self._applies:
             return self.require
-        return g.Any((g.Contrary(self.condition), self.require))
+        if self._scoped_term is None:
+            self._scoped_term = g.Any((g.Contrary(self.condition), self.require))
+        return self._scoped_term
 
     def _prepared(self, slots: Slots) -> Decider:
         """The decider, made anew where joined comparisons would be weighed by limits that have changed."""
-        if self._decider is None:
-            self._numbers = g.inputs_of(self.whole)
+        term = self.whole
+        if self._term is not term:
+            self._term, self._decider, self._decided, self._known = term, None, None, None
+            self._numbers = g.inputs_of(term)
         nominal = slots.nominals(self._numbers)
         if self._decider is None or (self._decider.is_weighted and self._weights != nominal):
-            self._decider, self._weights = Decider(self.whole, nominal), nominal
+            self._decider, self._weights = Decider(term, nominal), nominal
         return self._decider
 
     def worst(self, slots: Slots) -> Infimum:

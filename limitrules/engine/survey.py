@@ -119,7 +119,7 @@ class Survey:
         if path not in self.slots.index or path not in self._readers or not self._is_number(path):
             return None
         if path not in self._units:
-            self._units[path] = self._system.attribute(path).unit
+            self._units[path] = self._plain_unit(path)
         unit = self._units[path]
         try:
             return parse_quantity(text, unit) if unit is not None else None
@@ -133,10 +133,17 @@ class Survey:
         value = self._system.value(path)
         return value is not None and isinstance(value.content, Uncertain)
 
+    def _plain_unit(self, path: str) -> Unit | None:
+        """The unit of a value in the short form; None for a count, and where an origin or a sensor is stated."""
+        attribute, value = self._system.attribute(path), self._system.value(path)
+        is_plain = value is not None and value.note is None and not attribute.count
+        return attribute.unit if is_plain else None
+
     def _change_structure(self, path: str, text: str) -> list[Check]:
         changed = self.system.with_value(path, text)
         before = list(self.checks)
         self._system = changed
+        self._units.pop(path, None)
         if _is_tie(changed, path):
             self._bind()
             return list(self.checks)

@@ -67,8 +67,10 @@ def _choose(node: n.Choose) -> tuple[str, int]:
 
 
 def _read_at(node: n.ReadAt) -> tuple[str, int]:
-    below_zero = isinstance(node.point, n.Literal | n.Negative)
-    point = _at(node.point, _UNARY) if below_zero else _at(node.point, _ATOM)
+    # A single minus may stand before the point.
+    inner = node.point.value if isinstance(node.point, n.Negative) else node.point
+    is_plain = isinstance(node.point, n.Literal) or _print(inner)[1] >= _ATOM
+    point = _at(node.point, _UNARY if is_plain else _ATOM)
     return f"{_at(node.curve, _ATOM)} at {point}", _READING
 
 

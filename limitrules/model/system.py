@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from os import PathLike
+from pathlib import Path
 from typing import cast
 
 import attrs
@@ -196,7 +197,13 @@ def parse_system(source: Source, vocabulary: Vocabulary) -> System:
     reader.inherit()
     reader.check_ties()
     reading.finish()
-    return System(name, source, vocabulary, reader.components, find_inverses(vocabulary, reader.components))
+    return System(
+        name or Path(source.name).stem,
+        source,
+        vocabulary,
+        reader.components,
+        find_inverses(vocabulary, reader.components),
+    )
 
 
 def find_inverses(vocabulary: Vocabulary, components: Records) -> Inverses:

@@ -18,8 +18,7 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
 
     The source has a rest voltage (V) and a series resistance (ohm): power = current * (rest_voltage - current *
     resistance), smaller root, in the form 2 P / (V + sqrt(V^2 - 4 R P)) that keeps its digits for small resistance.
-    Where the power is more than V^2 / (4 R) no current delivers it: what is drawn is then at least V / (2 R) and
-    has no upper bound. Raises ValueError for a source without voltage.
+    Where the power is more than V^2 / (4 R) no current delivers it: it is then infinite, more than any limit. Raises ValueError for a source without voltage.
     """
     if rest_voltage <= 0.0:
         raise ValueError("a rest voltage above zero")
@@ -28,7 +27,7 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
     # Four roundings, each of at most 1.2e-16 of the larger of the two terms.
     slack = 1e-15 * max(square, 4.0 * resistance * power)
     if rest < -slack:
-        return _lower(rest_voltage / (2.0 * resistance)), math.inf
+        return math.inf, math.inf
     low = 2.0 * power / (rest_voltage + math.sqrt(max(rest + slack, 0.0)))
     if rest <= slack:
         return _lower(low), math.inf

@@ -46,7 +46,7 @@ def survey_data(result: SurveyResult, fail_on: Consequence = Consequence.OUTAGE)
         ],
         "outcome": {
             "fails": bool(groups.failing),
-            "exit": 1 if groups.failing else 0,
+            "exit": 1 if groups.failing else 0 if result.findings else 2,
             "fail_on": fail_on.value,
             "failing": len(groups.failing),
             "counts": {

@@ -97,7 +97,8 @@ def _argument(page: Page, finding: Finding) -> None:
         value = f": {reason.value}" if reason.value else ""
         note = f"  [{reason.note}]" if reason.note else ""
         # A clause of the rule tells its line once, not again for each of its parts.
-        line = f"  ({places[depth]})" if places[depth] and not reason.path and places[depth] != places[depth - 1] else ""
+        is_new = places[depth] not in ("", places[depth - 1])
+        line = f"  ({places[depth]})" if is_new and not reason.path else ""
         page.line(f"{reason.text}{value}{note}{line}", indent)
         source = [reason.path, f"stated as {reason.stated}" if reason.stated else "", reason.origin, places[depth]]
         if reason.path:

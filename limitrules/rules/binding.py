@@ -46,7 +46,7 @@ class Binder:
         self.names = names
         self.reads: dict[str, None] = {}
         self.assumed: list[Assumed] = []
-        self._made: dict[str, Bound] = {}
+        self._made: dict[str, tuple[Bound, tuple[Assumed, ...]]] = {}
 
     def truth(self, checked: Checked, node: Node | None = None, names: Named | None = None) -> g.Logical:
         found = self.bind(checked, node or checked.clause.node, names or self.names)
@@ -80,8 +80,13 @@ class Binder:
         # A definition speaks only of subjects and earlier definitions, so one binding serves the whole rule.
         if name not in self._made:
             value = names.definitions[name].value
-            self._made[name] = self.bind(value, value.clause.node, self.names)
-        return self._made[name]
+            before = len(self.assumed)
+            bound = self.bind(value, value.clause.node, self.names)
+            self._made[name] = bound, tuple(self.assumed[before:])
+            return bound
+        bound, assumed = self._made[name]
+        self.assumed.extend(assumed)
+        return bound
 
     def member(self, checked: Checked, node: n.Member, names: Named) -> Bound:
         base = self.bind(checked, node.base, names)
@@ -164,7 +169,7 @@ class Binder:
 
     def assume(self, checked: Checked, node: n.Assume, names: Named) -> Bound:
         value = self.bind(checked, node.value, names)
-        missing = missing_in(value)
+        missing = missing_in(value, but_bounded=True)
         if not missing:
             return value
         self.assumed.append(Assumed(node, checked, names, missing[0]))
@@ -254,14 +259,33 @@ class Binder:
         if record is None:
             return g.Fixed(node.word == "missing")
         if node.word == "unknown":
-            value = record.values.get(attribute)
-            self.reads[f"{record.path}.{attribute}"] = None
-            return g.Fixed(value is not None and value.is_unknown)
+            return g.Fixed(self._unknown(record, attribute))
+        silent = self._silent(record, attribute)
+        if silent:
+            return g.Fixed(None, silent)
         stated = self._stated(record, attribute)
         if node.word in ("stated", "missing"):
             return g.Fixed(stated == (node.word == "stated"))
         value = record.values.get(attribute)
         return g.Fixed(stated and value is not None and value.origin == node.word)
+
+    def _unknown(self, record: ComponentRecord, attribute: str) -> bool:
+        """True where the document says of a value, or of anything below a group, that it is unknown."""
+        found = False
+        for path in record.kind.attributes:
+            if path == attribute or path.startswith(attribute + "."):
+                self.reads[f"{record.path}.{path}"] = None
+                value = record.values.get(path)
+                found = found or (value is not None and value.is_unknown)
+        return found
+
+    def _silent(self, record: ComponentRecord, attribute: str) -> str:
+        """The tie that is left open where a derived relation is empty, so that nobody knows whether it really is."""
+        declared = record.kind.attributes.get(attribute)
+        if declared is None or not declared.derived or self.system.related(record, declared):
+            return ""
+        silent = self.system.not_saying(declared)
+        return f"{silent[0]}.{declared.inverse}" if silent else ""
 
     def _stated(self, record: ComponentRecord, attribute: str) -> bool:
         """True where a value, or anything below a group, stands in the document and is not unknown."""
@@ -375,6 +399,13 @@ class Binder:
                 parts.append(body if guard is None else either((g.Contrary(guard), body)))
             else:
                 parts.append(body if guard is None else together((guard, body)))
+        if node.word != "some" and all(guard is not None for _, _, guard in members):
+            # Where the condition takes all members out, nothing was looked at.
+            guards = tuple(guard for _, _, guard in members if guard is not None)
+            path = self._path_of(checked, node.collection, names)
+            parts_taken = either((*guards, g.Fixed(None, path)))
+            body = together(tuple(parts)) if node.word == "every" else contrary(either(tuple(parts)))
+            return together((parts_taken, body))
         if node.word == "every":
             return together(tuple(parts))
         some = either(tuple(parts))

@@ -92,11 +92,14 @@ def absent(path: str, kind: Type) -> Bound:
     return g.Fixed(None, path) if isinstance(kind, Truth) else Absent(path)
 
 
-def missing_in(value: Bound) -> tuple[str, ...]:
-    """The paths that are missing in what a node stands for."""
+def missing_in(value: Bound, but_bounded: bool = False) -> tuple[str, ...]:
+    """The paths that are missing in what a node stands for; not those known within a range, if so asked."""
     if isinstance(value, Absent):
         return (value.path,)
-    return g.gaps_of(value) if isinstance(value, g.Ground) else ()
+    if not isinstance(value, g.Ground):
+        return ()
+    bounded = {item.path for item in value.walk() if isinstance(item, g.Gap) and item.low is not None}
+    return tuple(path for path in g.gaps_of(value) if not (but_bounded and path in bounded))
 
 
 def shown_unit(checked: Checked, *candidates: Node) -> Unit:

@@ -305,7 +305,7 @@ def test_a_site_that_is_not_described_has_a_record_without_values() -> None:
     site = found.record("site")
     assert site is not None
     assert site.values == {}
-    assert found.name == ""
+    assert found.name == "s"
     assert content(found.with_value("site.mode", "grid"), "site.mode") == "grid"
 
 

@@ -32,6 +32,9 @@ def exact_current(power: float, voltage: float, resistance: float) -> mpmath.mpf
 @given(POWERS, VOLTAGES, RESISTANCES)
 def test_the_enclosure_holds_the_root(power: float, voltage: float, resistance: float) -> None:
     low, high = current_at_power(power, voltage, resistance)
+    if low == float("inf"):
+        assert 4 * Fraction(resistance) * Fraction(power) > Fraction(voltage) ** 2
+        return
     with mpmath.workdps(60):
         current = exact_current(power, voltage, resistance)
         assert low <= current <= high
@@ -50,8 +53,7 @@ def test_the_enclosure_is_narrow_well_inside_what_the_source_can_give(
 def test_what_cannot_be_delivered_is_more_than_any_limit(power: float, voltage: float, resistance: float) -> None:
     assume(4 * resistance * power > 1.001 * voltage * voltage)
     low, high = current_at_power(power, voltage, resistance)
-    assert high == float("inf")
-    assert low == pytest.approx(voltage / (2 * resistance), rel=1e-9)
+    assert (low, high) == (float("inf"), float("inf"))
 
 
 def test_its_directions_are_not_refuted() -> None:

@@ -59,7 +59,7 @@ def test_every_finding_is_told_where_it_belongs() -> None:
     assert [line.split()[0] for line in met.splitlines() if re.match(r"  \S", line)] == [
         "heat-integral", "rebound-hysteresis", "label-legible", "governing/label-present", "hold-time",
     ]  # fmt: skip
-    assert "link-fallback (converters.main, converters.spare): it has no link" in text
+    assert "link-fallback (converters.main; converters.spare): it has no link" in text
 
 
 def test_the_worst_class_comes_first_and_breached_before_marginal() -> None:
