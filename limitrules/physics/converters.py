@@ -18,7 +18,8 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
 
     The source has a rest voltage (V) and a series resistance (ohm): power = current * (rest_voltage - current *
     resistance), smaller root, in the form 2 P / (V + sqrt(V^2 - 4 R P)) that keeps its digits for small resistance.
-    Where the power is more than V^2 / (4 R) no current delivers it: it is then infinite, more than any limit. Raises ValueError for a source without voltage.
+    Where the power is more than V^2 / (4 R) no current delivers it: it is then infinite, more than any limit. Raises
+    ValueError for a source without voltage.
     """
     if rest_voltage <= 0.0:
         raise ValueError("a rest voltage above zero")
