@@ -34,6 +34,7 @@ from limitrules.rules.bound import (
 )
 from limitrules.rules.rule import Rule
 from limitrules.rules.slots import Slots
+from limitrules.rules.stated import is_stated, is_unknown, open_tie
 
 
 class Binder:
@@ -259,51 +260,15 @@ class Binder:
         if record is None:
             return g.Fixed(node.word == "missing")
         if node.word == "unknown":
-            return g.Fixed(self._unknown(record, attribute))
-        silent = self._silent(record, attribute)
+            return g.Fixed(is_unknown(record, attribute, self.reads))
+        silent = open_tie(self.system, record, attribute)
         if silent:
             return g.Fixed(None, silent)
-        stated = self._stated(record, attribute)
+        stated = is_stated(self.system, record, attribute, self.reads)
         if node.word in ("stated", "missing"):
             return g.Fixed(stated == (node.word == "stated"))
         value = record.values.get(attribute)
         return g.Fixed(stated and value is not None and value.origin == node.word)
-
-    def _unknown(self, record: ComponentRecord, attribute: str) -> bool:
-        """True where the document says of a value, or of anything below a group, that it is unknown."""
-        found = False
-        for path in record.kind.attributes:
-            if path == attribute or path.startswith(attribute + "."):
-                self.reads[f"{record.path}.{path}"] = None
-                value = record.values.get(path)
-                found = found or (value is not None and value.is_unknown)
-        return found
-
-    def _silent(self, record: ComponentRecord, attribute: str) -> str:
-        """The tie that is left open where a derived relation is empty, so that nobody knows whether it really is."""
-        declared = record.kind.attributes.get(attribute)
-        if declared is None or not declared.derived or self.system.related(record, declared):
-            return ""
-        silent = self.system.not_saying(declared)
-        return f"{silent[0]}.{declared.inverse}" if silent else ""
-
-    def _stated(self, record: ComponentRecord, attribute: str) -> bool:
-        """True where a value, or anything below a group, stands in the document and is not unknown."""
-        if attribute in record.kind.attributes:
-            self.reads[f"{record.path}.{attribute}"] = None
-            declared = record.kind.attributes[attribute]
-            if declared.derived:
-                return bool(self.system.related(record, declared))
-            if declared.part:
-                return attribute in record.parts
-            value = record.values.get(attribute)
-            if value is not None and isinstance(declared.type, Component) and value.content == ():
-                return False  # `none`: nothing is there to speak of
-            return value is not None and not value.is_unknown
-        below = [path for path in record.kind.attributes if path.startswith(attribute + ".")]
-        # Every one is read, so that a change of any is seen.
-        stated = [self._stated(record, path) for path in below]
-        return any(stated)
 
     def locate(self, checked: Checked, node: Node, names: Named) -> tuple[ComponentRecord | None, str] | None:
         """The component and attribute that a path names, through definitions that stand for a path.
