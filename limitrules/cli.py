@@ -6,6 +6,7 @@ Only argparse is imported at the start; everything else waits until a command ne
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -296,6 +297,8 @@ def _usage_diagnostic(error: _Usage) -> Diagnostic:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that the words make; the exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
+    # One answer and the process ends: looking for garbage as often as usual would only take time.
+    gc.set_threshold(200_000, 50, 50)
     if words == ["--version"]:  # the commonest question of scripts needs no parser
         print(f"limitrules {VERSION}")
         return NOTHING_FAILS

@@ -77,14 +77,14 @@ def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     comparison = _nearest_to_failing(plain, place, nominal)
     if comparison is None or comparison.unit is None:
         return None
-    at_nominal, at_worst = _single(comparison.headroom, nominal), _single(comparison.headroom, place)
-    limit, figure = _single(comparison.limit, nominal), _single(comparison.figure, nominal)
     is_alone = isinstance(plain, g.Holds) and check.whole is check.require
-    lowest = worst.value if is_alone else at_worst
+    at_nominal = _single(comparison.headroom, nominal)
+    at_worst = _finite(worst.value) if is_alone else _single(comparison.headroom, place)
+    limit, figure = _single(comparison.limit, nominal), _single(comparison.figure, nominal)
     unit = comparison.unit
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
-    return Headroom(at_nominal, _finite(lowest), unit, limit, worst.tight, figure)
+    return Headroom(at_nominal, at_worst, unit, limit, worst.tight, figure)
 
 
 def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal: Mapping[int, Fraction]) -> (

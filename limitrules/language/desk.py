@@ -34,14 +34,20 @@ class Scope:
     units: Mapping[str, Unit] = field(factory=dict)
     broken: frozenset[str] = frozenset()
     bare: frozenset[str] = frozenset()
+    _collections: dict[str, Type] = field(factory=dict, alias="_collections")
 
     def binding(self, **names: Type) -> Scope:
         return attrs.evolve(self, names={**self.names, **names})
 
     def collections(self) -> dict[str, Type]:
         """The plurals of the kinds that stand at the top of a document, and the single ones by name."""
-        return {kind.plural: Component(kind.name) if kind.single else Components(kind.name)
-                for kind in self.kinds.values() if kind.plural}  # fmt: skip
+        if not self._collections:
+            self._collections.update(
+                (kind.plural, Component(kind.name) if kind.single else Components(kind.name))
+                for kind in self.kinds.values()
+                if kind.plural
+            )
+        return self._collections
 
     def is_taken(self, name: str) -> bool:
         """True where a new name would hide another, or could not be told from a word of the language."""

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from fractions import Fraction
+from functools import cache
 
 import attrs
 from attrs import frozen
 
 from limitrules.foundation.source import Span
 from limitrules.foundation.units import Unit
+
+
+@cache
+def _fields(kind: type[Node]) -> tuple[str, ...]:
+    """The fields of a kind of node that may hold nodes."""
+    return tuple(field.name for field in attrs.fields(kind) if field.name not in ("start", "end"))
 
 
 @frozen(eq=False)
@@ -21,8 +28,8 @@ class Node:
 
     def children(self) -> Iterator[Node]:
         """The nodes directly below, in the order of the text."""
-        for field in attrs.fields(type(self)):
-            value = getattr(self, field.name)
+        for name in _fields(type(self)):
+            value = getattr(self, name)
             if isinstance(value, Node):
                 yield value
             elif isinstance(value, tuple):
