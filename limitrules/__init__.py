@@ -61,6 +61,10 @@ _PLACES = {
 __all__ = [*_PLACES, "__version__"]
 
 
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
 def __getattr__(name: str) -> object:
     if name not in _PLACES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -55,18 +55,25 @@ def read_system(path: str | PathLike[str], rulepacks: Sequence[Rulepack] = ()) -
 
 def survey(
     system: System | str | PathLike[str],
-    rulepacks: Sequence[Rulepack] | None = None,
+    rulepacks: Sequence[Rulepack | str | Path] | None = None,
     concessions: Concessions | str | PathLike[str] | None = None,
 ) -> SurveyResult:
-    """Evaluate rulepacks (default: the bundled ones) over a system or its document.
+    """Evaluate rulepacks (loaded, or by name or folder; default: the bundled ones) over a system or its document.
 
     Concessions are read from the file beside the document where none are given. Figures in the result are exact
     and in SI. Raises InputError where an input cannot be used.
     """
-    packs = load_rulepacks() if rulepacks is None else tuple(rulepacks)
+    packs = _loaded(rulepacks or ())
     if not isinstance(system, System):
         system = read_system(system, packs)
     return Survey(system, packs, _concessions(system, concessions)).result()
+
+
+def _loaded(rulepacks: Sequence[Rulepack | str | Path]) -> tuple[Rulepack, ...]:
+    """Loaded rulepacks as they are; names and folders loaded together; the bundled ones where there are none."""
+    loaded = tuple(item for item in rulepacks if isinstance(item, Rulepack))
+    named = tuple(item for item in rulepacks if not isinstance(item, Rulepack))
+    return loaded if loaded and not named else (*loaded, *load_rulepacks(named))
 
 
 def _concessions(system: System, given: Concessions | str | PathLike[str] | None) -> Concessions:

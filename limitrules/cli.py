@@ -32,6 +32,8 @@ Answer = tuple[str, int]
 
 
 def _survey_of(arguments: Arguments) -> SurveyResult:
+    from attrs import evolve
+
     from limitrules import api
 
     functions = api.load_functions(arguments.functions)
@@ -39,7 +41,11 @@ def _survey_of(arguments: Arguments) -> SurveyResult:
     system = api.read_system(arguments.system, rulepacks)
     concessions = getattr(arguments, "concessions", None)
     result: SurveyResult = api.survey(system, rulepacks, concessions)
-    return result
+    unused = [name for name in api.known_rulepacks() if name not in [item.name for item in result.rulepacks]]
+    if not unused:
+        return result
+    note = f"Rulepacks that were not used: {', '.join(unused)}. What they look at was not checked."
+    return evolve(result, notes=(*result.notes, note))
 
 
 def _rulepack_cards(arguments: Arguments) -> tuple[RulepackCard, ...]:

@@ -26,7 +26,7 @@ _VERDICTS = {
 _DECIDED = {True: Verdict.MET, False: Verdict.BREACHED}
 
 
-@define(eq=False)
+@define(eq=False, repr=False)
 class Check:
     """``condition`` is the rule's `when` (None: always) and ``require`` what must hold.
 
@@ -57,6 +57,11 @@ class Check:
     @test.default
     def _test(self) -> LogicalShadow:
         return shadow_truth(self.require)
+
+    def __repr__(self) -> str:
+        subjects = ", ".join(record.path for record in self.binder.names.components.values())
+        verdict = self.verdict.value if self.verdict is not None else "not applicable"
+        return f"<Check {self.binder.rule.id} on {subjects or 'the site'}: {verdict}>"
 
     def evaluate(self, slots: Slots) -> Verdict | None:
         """The verdict over the tolerances; floats decide where they can, rationals where they cannot."""

@@ -161,6 +161,16 @@ class Survey:
             self._note_reads(number, check)
         return affected
 
+    def _exactness(self) -> tuple[str, ...]:
+        """A word where figures carry no tolerance: exact is how they were taken, not how they are."""
+        system = self.system
+        figures = [path for path in self._readers if path in self.slots.index and not system.attribute(path).count]
+        exact = sum(self.slots.ranges[number][0] == self.slots.ranges[number][1]
+                    for number in (self.slots.index[path] for path in figures))  # fmt: skip
+        if not exact:
+            return ()
+        return (f"{exact} of {len(figures)} figures that were read carry no tolerance; they were taken as exact.",)
+
     # results
 
     def result(self) -> SurveyResult:
@@ -177,8 +187,15 @@ class Survey:
         findings.extend(_tie_missing(rule, missing) for rule, missing in self.without_tie)
         findings.sort(key=_rank)
         used = tuple(RulepackUsed(pack.name, pack.version, pack.content) for pack in self.rulepacks)
-        return SurveyResult(system.name, system.source.name, used, tuple(findings), tuple(passed_over),
-                            missing_values(findings, system), self.concessions.notes(findings))  # fmt: skip
+        return SurveyResult(
+            system.name,
+            system.source.name,
+            used,
+            tuple(findings),
+            tuple(passed_over),
+            missing_values(findings, system),
+            (*self._exactness(), *self.concessions.notes(findings)),
+        )
 
 
 def survey(

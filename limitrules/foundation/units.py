@@ -28,6 +28,9 @@ class Unit:
     dimension: Dimension
     offset: Fraction = Fraction(0)
 
+    def __str__(self) -> str:
+        return self.symbol
+
     def to_si(self, value: Fraction) -> Fraction:
         return value * self.factor + self.offset
 

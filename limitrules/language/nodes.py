@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from fractions import Fraction
-from functools import cache
 
 import attrs
 from attrs import frozen
@@ -12,11 +11,16 @@ from attrs import frozen
 from limitrules.foundation.source import Span
 from limitrules.foundation.units import Unit
 
+_FIELDS: dict[str, tuple[str, ...]] = {}
 
-@cache
+
 def _fields(kind: type[Node]) -> tuple[str, ...]:
     """The fields of a kind of node that may hold nodes."""
-    return tuple(field.name for field in attrs.fields(kind) if field.name not in ("start", "end"))
+    found = _FIELDS.get(kind.__name__)
+    if found is None:
+        found = tuple(field.name for field in attrs.fields(kind) if field.name not in ("start", "end"))
+        _FIELDS[kind.__name__] = found
+    return found
 
 
 @frozen(eq=False)

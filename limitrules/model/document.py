@@ -175,6 +175,12 @@ class DocumentReader:
 
     def unknown_attribute(self, kind: Kind, prefix: str, key: Scalar) -> None:
         path = prefix + key.text
+        if key.text[:1].isdigit() and self.reading.source.text[key.start - 1] == ",":
+            # The rest of a number with a comma in it; mostly that is told where the number begins.
+            if not any(item.code == "decimal-comma" for item in self.reading.found):
+                message = "A comma stands inside a number."
+                self.reading.say("decimal-comma", message, key, advice="write a decimal point")
+            return
         advice, message = self._suggestion(kind, prefix, key.text), f"A {kind.name} has no attribute `{path}`."
         others = [
             other.name for other in self.vocabulary.kinds.values() if path in other.attributes and other is not kind

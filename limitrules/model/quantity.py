@@ -169,7 +169,7 @@ def _one(match: re.Match[str], group: int, expected: Unit) -> tuple[Fraction, Un
             message,
             *match.span(group),
             expected=_example(expected),
-            advice=f"write `{shown}`" if expected.symbol != "%" else f"write `{shown}` if that is what is meant",
+            advice=f"write `{shown}`" if expected.symbol != "%" else _meant_share(number, value),
         )
     unit = _unit(match, group + 1, expected)
     if unit is not expected and (unit.dimension, unit.is_temperature) != (expected.dimension, expected.is_temperature):
@@ -268,6 +268,13 @@ def _clash(match: re.Match[str], group: int, unit: Unit, expected: Unit) -> Quan
         return QuantityError("temperature-not-difference", message, *place, advice=f"write `{number} K`")
     message = f"`{number} {symbol}` is {_named(unit)} in {symbol}; {due_in(expected)} is due here."
     return QuantityError("dimension-clash", message, *place, expected=_example(expected))
+
+
+def _meant_share(number: str, value: Fraction) -> str:
+    """A bare number up to 1 is more often a whole share than a part of a per cent; the writer has to say."""
+    if 0 < abs(value) <= 1:
+        return f"write `{plain_decimal(100 * value)} %`, or `{number} %` if a part of one per cent is meant"
+    return f"write `{number} %` if that is what is meant"
 
 
 def _explain(text: str, expected: Unit) -> QuantityError:

@@ -59,6 +59,9 @@ def _known(attribute: Attribute) -> tuple[str, ...]:
     return ("value", *NOTES)
 
 
+_DECIMAL_COMMA = re.compile(r",(\d[^,}\]\n]*)")
+
+
 class ValueReader:
     """Reads values of one document; ties to other components and sensors are noted to be checked at its end."""
 
@@ -105,6 +108,13 @@ class ValueReader:
         self.reading.say("null-value", f"{stands} where the value of `{path}` is due.", node, advice=advice)
 
     def say_quantity(self, error: QuantityError, node: Scalar) -> None:
+        comma = _DECIMAL_COMMA.match(self.reading.source.text, node.end)
+        if error.code == "unit-missing" and comma and node.text[-1:].isdigit():
+            # In braces a comma ends the value, so that `3,65 V` falls apart; the part before it is no advice.
+            message = "A comma stands inside a number."
+            advice = f"write `{node.text}.{comma[1].strip()}`"
+            self.reading.say_at("decimal-comma", message, node.start, comma.end(), advice=advice)
+            return
         span = place_in(self.reading.source, node)(error.start, error.end)
         self.reading.add(Diagnostic(error.code, error.message, span, error.expected, error.advice))
 

@@ -140,7 +140,7 @@ def _finding(page: Page, finding: Finding, names: Names) -> None:
 
 
 def _advice(page: Page, finding: Finding) -> None:
-    if finding.remedies:
+    if finding.remedies and finding.verdict is not Verdict.UNDETERMINED:
         more = len(finding.remedies) - 1
         other = f" (or {count_words(more, 'other way', 'other ways')}: ask why)" if more else ""
         page.line(f"Try: {finding.remedies[0]}{other}", indent=6)

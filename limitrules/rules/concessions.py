@@ -29,7 +29,7 @@ class Concessions:
 
     def match(self, rule: str, subject: str) -> Concession | None:
         """The concession for a finding: one that names its subject before one for all subjects of the rule."""
-        fitting = [item for item in self.items if item.rule == rule and item.subject in ("", subject)]
+        fitting = [item for item in self.items if item.rule == rule and _same_subject(item.subject, subject)]
         fitting.sort(key=lambda item: (self._expired(item), item.subject == ""))
         return attrs.evolve(fitting[0], expired=self._expired(fitting[0])) if fitting else None
 
@@ -39,12 +39,16 @@ class Concessions:
     def notes(self, findings: Iterable[Finding]) -> tuple[str, ...]:
         """What to say of concessions that fit no finding."""
         known = {(finding.rule, finding.subject) for finding in findings}
-        rules = {rule for rule, _ in known}
         return tuple(
             f"The concession for {item.rule}{' on ' + item.subject if item.subject else ''} fits no finding."
             for item in self.items
-            if (item.rule, item.subject) not in known and not (item.subject == "" and item.rule in rules)
+            if not any(item.rule == rule and _same_subject(item.subject, subject) for rule, subject in known)
         )
+
+
+def _same_subject(named: str, subject: str) -> bool:
+    """True where a concession names a subject, its parts in any order, or none and so all of them."""
+    return not named or {part.strip() for part in named.split(",")} == {part.strip() for part in subject.split(",")}
 
 
 def concessions_beside(system: str | Path) -> Path:

@@ -93,7 +93,7 @@ def refused(text: str, unit: str) -> QuantityError:
         ("96", "A", "unit-missing", "96", "A unit is missing after `96`: a current in A is due here.",
          "a current such as 96 A", "write `96 A`"),
         ("0.5", "%", "unit-missing", "0.5", "A unit is missing after `0.5`: a plain number or share in % is due here.",
-         "a plain number or share such as 96 %", "write `0.5 %` if that is what is meant"),
+         "a plain number or share such as 96 %", "write `50 %`, or `0.5 %` if a part of one per cent is meant"),
         ("96 V", "A", "dimension-clash", "96 V", "`96 V` is a voltage in V; a current in A is due here.",
          "a current such as 96 A", ""),
         ("96 %", "A", "dimension-clash", "96 %", "`96 %` is a plain number or share in %; a current in A is due here.",
