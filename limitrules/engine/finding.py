@@ -45,7 +45,8 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
 
     @cache
     def governing() -> tuple[str, ...]:
-        return governing_of(binder, rule.require, slots)
+        comparison = deciding_comparison(check, worst, slots)
+        return governing_of(binder, rule.require, slots, comparison.clause if comparison is not None else "")
 
     is_open = check.verdict is Verdict.UNDETERMINED
     missing = g.gaps_of(check.whole) if is_open else ()
@@ -69,11 +70,23 @@ def unmet_scope(check: Check) -> NotApplicable:
     return NotApplicable(rule.rulepack, rule.id, rule.title, rule.consequence, subject, because)
 
 
+def deciding_comparison(check: Check, worst: Infimum, slots: Slots) -> g.Holds | None:
+    """The comparison of the requirement that comes nearest to failing."""
+    plain = g.without_contrary(check.require)
+    nominal, place = _places(plain, worst, slots)
+    return _nearest_to_failing(plain, place, nominal)
+
+
+def _places(plain: g.Logical, worst: Infimum, slots: Slots) -> tuple[dict[int, Fraction], dict[int, Fraction]]:
+    """The nominal point and the worst place, for the inputs of a requirement."""
+    nominal = slots.nominals(g.inputs_of(plain))
+    return nominal, {**nominal, **{number: value for number, value in worst.place.items() if number in nominal}}
+
+
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     """The headroom of the comparison that comes nearest to failing, in its own unit."""
     plain = g.without_contrary(check.require)
-    nominal = slots.nominals(g.inputs_of(plain))
-    place = {**nominal, **{number: worst.place[number] for number in worst.place if number in nominal}}
+    nominal, place = _places(plain, worst, slots)
     comparison = _nearest_to_failing(plain, place, nominal)
     if comparison is None or comparison.unit is None:
         return None

@@ -41,17 +41,36 @@ def shown_value(binder: Binder, checked: Checked, node: Node, names: Named, slot
     return _Explainer(binder, slots).value(checked, node, names)
 
 
-def governing_of(binder: Binder, checked: Checked, slots: Slots) -> tuple[str, ...]:
-    """The members that `lowest of` and `highest of` come down to, in the requirement and what it is defined by."""
+def governing_of(binder: Binder, checked: Checked, slots: Slots, comparison: str = "") -> tuple[str, ...]:
+    """The members that `lowest of` and `highest of` come down to.
+
+    ``comparison`` is the one that decides the headroom, in canonical words: only what it rests on is looked at, so
+    that no member of another comparison is named as governing. Empty: the whole requirement.
+    """
     explainer = _Explainer(binder, slots)
     found: dict[str, None] = {}
-    for clause in [checked, *(item.value for item in binder.rule.definitions)]:
-        for node in clause.clause.node.walk():
+    for clause, root in _rests_on(binder, checked, comparison):
+        for node in root.walk():
             if isinstance(node, n.Listed | n.Aggregate) and node.word in ("lowest", "highest"):
                 if _free_names(node) & set(_inner_names(clause.clause.node)):
                     continue
                 found.update(dict.fromkeys(explainer.governing(clause, node, binder.names)))
     return tuple(found)
+
+
+def _rests_on(binder: Binder, checked: Checked, comparison: str) -> list[tuple[Checked, Node]]:
+    """The comparison, or the whole requirement, and the definitions it is made of, one by one."""
+    whole = checked.clause.node
+    root = next((node for node in whole.walk() if comparison and print_node(node) == comparison), whole)
+    found, open_nodes, seen = [(checked, root)], [root], set[str]()
+    while open_nodes:
+        for node in open_nodes.pop().walk():
+            if isinstance(node, n.Name) and node.name in binder.names.definitions and node.name not in seen:
+                seen.add(node.name)
+                value = binder.names.definitions[node.name].value
+                found.append((value, value.clause.node))
+                open_nodes.append(value.clause.node)
+    return found
 
 
 def _inner_names(node: Node) -> Iterator[str]:
