@@ -87,7 +87,7 @@ def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     """The headroom of the comparison that comes nearest to failing, in its own unit."""
     plain = g.without_contrary(check.require)
     nominal, place = _places(plain, worst, slots)
-    comparison = _nearest_to_failing(plain, place, nominal)
+    comparison = deciding_comparison(check, worst, slots)
     if comparison is None or comparison.unit is None:
         return None
     is_alone = isinstance(plain, g.Holds) and check.whole is check.require
