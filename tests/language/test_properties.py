@@ -33,7 +33,7 @@ WORDS: list[str] = re.findall(
 
 
 @given(TREES)
-@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_what_is_printed_is_read_as_the_same_tree(tree: Node) -> None:
     text = print_node(tree)
     if depth_of(tree) > MAX_DEPTH or len(text) > MAX_LENGTH:
@@ -44,7 +44,7 @@ def test_what_is_printed_is_read_as_the_same_tree(tree: Node) -> None:
 
 
 @given(st.text(max_size=60) | st.lists(st.sampled_from(WORDS), max_size=25).map(" ".join))
-@settings(max_examples=500)
+@settings(max_examples=500, deadline=None)
 @example("\ufeff3 A")
 @example("3\u00a0A")
 @example("\x00")
@@ -136,7 +136,7 @@ def _check_or_refuse(text: str) -> None:
 
 
 @given(TREES)
-@settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_tree_is_typed_or_refused(tree: Node) -> None:
     if depth_of(tree) <= MAX_DEPTH:
         _check_or_refuse(print_node(tree))
@@ -168,7 +168,7 @@ def test_any_typed_condition_is_decided(text: str) -> None:
 
 
 @given(CURRENTS)
-@settings(max_examples=100, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_typed_current_is_a_current(text: str) -> None:
     assert str(checked(text).type) == "current (A)"
 
