@@ -39,8 +39,8 @@ class Check:
     when: LogicalShadow | None = field(init=False)
     test: LogicalShadow = field(init=False)
     verdict: Verdict | None = None
-    _decider: Decider | None = field(default=None, init=False)
-    _numbers: tuple[int, ...] = field(default=(), init=False)
+    _kept: Decider | None = field(default=None, init=False)
+    numbers: tuple[int, ...] = field(default=(), init=False)
     _applies: bool = field(default=False, init=False)
     _scoped_term: g.Logical | None = field(default=None, init=False)
     _term: g.Logical | None = field(default=None, init=False)
@@ -79,7 +79,7 @@ class Check:
             if not self._is_still_marginal(slots):
                 self.verdict = _VERDICTS[self.decision(slots).outcome]
             shadows = slots.shadows
-            self._known = [shadows[number] for number in self._numbers], self.verdict
+            self._known = [shadows[number] for number in self.numbers], self.verdict
         return self.verdict
 
     def _is_known(self, slots: Slots) -> bool:
@@ -90,7 +90,7 @@ class Check:
         if self._known is None:
             return False
         pairs, verdict = self._known
-        if not all(map(is_, pairs, map(slots.shadows.__getitem__, self._numbers))):
+        if not all(map(is_, pairs, map(slots.shadows.__getitem__, self.numbers))):
             return False
         self.verdict = verdict
         return True
@@ -136,31 +136,30 @@ class Check:
             self._scoped_term = g.Any((g.Contrary(self.condition), self.require))
         return self._scoped_term
 
-    def _prepared(self, slots: Slots) -> Decider:
-        """The decider, made anew where joined comparisons would be weighed by limits that have changed."""
+    def decider(self, slots: Slots) -> Decider:
+        """What decides the whole condition, made anew where joined comparisons would be weighed by limits that have changed."""
         term = self.whole
         if self._term is not term:
-            self._term, self._decider, self._decided, self._known = term, None, None, None
-            self._numbers = g.inputs_of(term)
-        nominal = slots.nominals(self._numbers)
-        if self._decider is None or (self._decider.is_weighted and self._weights != nominal):
-            self._decider, self._weights = Decider(term, nominal), nominal
-        return self._decider
+            self._term, self._kept, self._decided, self._known = term, None, None, None
+            self.numbers = g.inputs_of(term)
+        nominal = slots.nominals(self.numbers)
+        if self._kept is None or (self._kept.is_weighted and self._weights != nominal):
+            self._kept, self._weights = Decider(term, nominal), nominal
+        return self._kept
 
     def worst(self, slots: Slots) -> Infimum:
         """The lowest headroom and its place. Where floats decided the verdict, the search for it is short."""
-        decider = self._prepared(slots)
         if self._by_floats:
-            return decider.worst(slots.box(self._numbers))
+            return self.decider(slots).worst(slots.box(self.numbers))
         return self.decision(slots).worst
 
     def decision(self, slots: Slots) -> Decision:
         """The full analysis: outcome, lowest headroom and its place. Kept while the values it rests on stay."""
-        decider = self._prepared(slots)
+        decider = self.decider(slots)
         ranges, nominal = slots.ranges, slots.nominal
-        values = [(ranges[number], nominal[number]) for number in self._numbers]
+        values = [(ranges[number], nominal[number]) for number in self.numbers]
         if self._decided is None or self._decided[0] != values:
-            decision = decider.decide(slots.box(self._numbers), slots.nominals(self._numbers))
+            decision = decider.decide(slots.box(self.numbers), slots.nominals(self.numbers))
             self._decided = (values, decision)
             self._corner = _corner_of(decision, slots)
         return self._decided[1]

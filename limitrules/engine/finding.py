@@ -15,8 +15,9 @@ from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, is_unbounded, number_over, point, value_at
+from limitrules.language.exactly import Bound, is_unbounded, number_over, point
 from limitrules.language.printer import print_node
+from limitrules.language.tape import Tape
 from limitrules.language.truth import scale_of
 from limitrules.rules.binding import Binder
 from limitrules.rules.bound import Assumed
@@ -72,9 +73,16 @@ def unmet_scope(check: Check) -> NotApplicable:
 
 def deciding_comparison(check: Check, worst: Infimum, slots: Slots) -> g.Holds | None:
     """The comparison of the requirement that comes nearest to failing."""
-    plain = g.without_contrary(check.require)
+    plain = _plain(check, slots)
+    if isinstance(plain, g.Holds):
+        return plain
     nominal, place = _places(plain, worst, slots)
     return _nearest_to_failing(plain, place, nominal)
+
+
+def _plain(check: Check, slots: Slots) -> g.Logical:
+    """The requirement without negations."""
+    return check.decider(slots).plain if check.whole is check.require else g.without_contrary(check.require)
 
 
 def _places(plain: g.Logical, worst: Infimum, slots: Slots) -> tuple[dict[int, Fraction], dict[int, Fraction]]:
@@ -85,19 +93,27 @@ def _places(plain: g.Logical, worst: Infimum, slots: Slots) -> tuple[dict[int, F
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     """The headroom of the comparison that comes nearest to failing, in its own unit."""
-    plain = g.without_contrary(check.require)
-    nominal, place = _places(plain, worst, slots)
     comparison = deciding_comparison(check, worst, slots)
     if comparison is None or comparison.unit is None:
         return None
-    is_alone = isinstance(plain, g.Holds) and check.whole is check.require
-    at_nominal = _single(comparison.headroom, nominal)
-    at_worst = _finite(worst.value) if is_alone else _single(comparison.headroom, place)
-    limit, figure = _single(comparison.limit, nominal), _single(comparison.figure, nominal)
-    unit = comparison.unit
+    is_alone = check.whole is check.require and isinstance(_plain(check, slots), g.Holds)
+    nominal = slots.nominals(check.numbers)
+    at_nominal, limit, figure = _figures(check.decider(slots).extremes.tape, comparison, nominal)
+    at_worst = _finite(worst.value) if is_alone else _single(comparison.headroom, {**nominal, **worst.place})
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
-    return Headroom(at_nominal, at_worst, unit, limit, worst.tight, figure)
+    return Headroom(at_nominal, at_worst, comparison.unit, limit, worst.tight, figure)
+
+
+def _figures(tape: Tape, comparison: g.Holds, place: Mapping[int, Fraction]) -> list[Fraction | None]:
+    """Headroom, limit and figure of a comparison at a point, by one pass over the tape where they all stand on it."""
+    terms = (comparison.headroom, comparison.limit, comparison.figure)
+    values = tape.exact(place)
+    return [
+        Fraction(*values[tape.place[id(term)]]) if values is not None and id(term) in tape.place
+        else _single(term, place)
+        for term in terms
+    ]  # fmt: skip
 
 
 def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal: Mapping[int, Fraction]) -> (
@@ -130,9 +146,6 @@ def _single(term: g.Numeric | None, place: Mapping[int, Fraction]) -> Fraction |
     """The value at a point, or the lower end of its enclosure; None where there is no value."""
     if term is None:
         return None
-    value = value_at(term, place)
-    if value is not None:
-        return value
     low, high = number_over(term, point(place))
     return None if is_unbounded(low, high) else Fraction(low)
 

@@ -16,10 +16,11 @@ from fractions import Fraction
 
 from attrs import frozen
 
-from limitrules.foundation.exact import float_above, float_below
+from limitrules.foundation.exact import float_below
 from limitrules.language import ground as g
-from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over, point, value_at
-from limitrules.language.shadow import Pair
+from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over, point
+from limitrules.language.pairs import Pair, pair_of
+from limitrules.language.slopes import MIXED, is_multilinear, signs, slopes
 from limitrules.language.tape import Tape
 
 BUDGET = 400
@@ -62,23 +63,25 @@ class Extremes:
 
     def __init__(self, term: g.Numeric) -> None:
         self.term = term
-        self.inputs = g.inputs_of(term)
         self._tape: Tape | None = None
         self._members: list[Extremes] | None = None
 
     def lowest(self, box: Box, budget: int = BUDGET) -> Infimum:
         """The lower bound, with the point where it is reached."""
-        if isinstance(self.term, g.Least) and self._splits():
-            # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
-            return self._joined([member.lowest(box, budget) for member in self.members], box, 1)
-        return _Search(self.term, self.tape, box, 1, budget).run()
+        return self._extreme(box, 1, budget)
 
     def highest(self, box: Box, budget: int = BUDGET) -> Infimum:
         """The upper bound, with the point where it is reached."""
-        if isinstance(self.term, g.Greatest) and self._splits():
-            return self._joined([member.highest(box, budget) for member in self.members], box, -1)
-        turned = _Search(self.term, self.tape, box, -1, budget).run()
-        return Infimum(-turned.value, -turned.reached, turned.place, turned.tight)
+        return self._extreme(box, -1, budget)
+
+    def _extreme(self, box: Box, sign: int, budget: int) -> Infimum:
+        search = _Search(self.tape, box, sign, budget)
+        found = search.at_ends()
+        if found is None and self._splits(g.Least if sign > 0 else g.Greatest):
+            # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
+            return self._joined([member._extreme(box, sign, budget) for member in self.members], box, sign)
+        found = found or search.run()
+        return found if sign > 0 else Infimum(-found.value, -found.reached, found.place, found.tight)
 
     @property
     def tape(self) -> Tape:
@@ -93,18 +96,18 @@ class Extremes:
             self._members = [Extremes(part.value) for part in self.term.parts]
         return self._members
 
-    def _splits(self) -> bool:
-        return isinstance(self.term, g.Gathered) and all(part.guard is None for part in self.term.parts)
+    def _splits(self, kind: type[g.Gathered]) -> bool:
+        return isinstance(self.term, kind) and all(part.guard is None for part in self.term.parts)
 
     def _joined(self, found: list[Infimum], box: Box, sign: int) -> Infimum:
         """What bounds the members bounds the whole; it is reached where one of them gets furthest."""
         bound = min(found, key=lambda item: item.value * sign)
         reaching = min(found, key=lambda item: item.reached * sign)
-        place = {index: reaching.place.get(index, box[index][0]) for index in self.inputs}
+        place = {index: reaching.place.get(index, box[index][0]) for index in self.tape.indices}
         reached = reaching.reached
         if bound.value != reached:
             # Where members are only enclosed, another one may lie further out at this place.
-            reached = number_over(self.term, point(place))[1 if sign > 0 else 0]
+            reached = self.tape.enclosure(place)[1 if sign > 0 else 0]
         tight = bound.value == reached or (bound.tight and _close(min(bound.value, reached), max(bound.value, reached)))
         return Infimum(bound.value, reached, place, tight)
 
@@ -112,20 +115,34 @@ class Extremes:
 class _Search:
     """One minimisation of the term times ``sign``."""
 
-    def __init__(self, term: g.Numeric, tape: Tape, box: Box, sign: int, budget: int) -> None:
-        self.term = term
+    def __init__(self, tape: Tape, box: Box, sign: int, budget: int) -> None:
+        self.term = tape.term
         self.tape = tape
         self.sign = sign
         self.budget = budget
-        self.box = {index: box[index] for index in tape.inputs}
+        self.box = {index: box[index] for index in tape.indices}
         self.free = [index for index, (low, high) in self.box.items() if low != high]
 
+    def at_ends(self) -> Infimum | None:
+        """The infimum where every input moves the term one way; None where one pulls both ways."""
+        place = {index: pair[0] for index, pair in self.box.items()}
+        if self.free:
+            pull = signs(self.tape, self.tape.forward(_shadows(self.box)))
+            for index in self.free:
+                sign = pull[index]
+                if sign == MIXED:
+                    return None
+                if sign * self.sign < 0:
+                    place[index] = self.box[index][1]
+        return self._at(place)
+
     def run(self) -> Infimum:
+        """The infimum by the slopes of the inputs, by corners, or by halving."""
         fixed = self._fix(self.box)
         open_inputs = [index for index in self.free if fixed[index][0] != fixed[index][1]]
         if not open_inputs:
             return self._at({index: low for index, (low, _) in fixed.items()})
-        if len(open_inputs) <= _CORNERS and self.tape.is_multilinear(open_inputs):
+        if len(open_inputs) <= _CORNERS and is_multilinear(self.tape, self.tape.forward(_shadows(fixed)), open_inputs):
             return self._lowest_of([self._at(corner) for corner in _corners(fixed, open_inputs)])
         return self._halve(fixed)
 
@@ -136,11 +153,11 @@ class _Search:
         return best if value == best.value else Infimum(value, best.reached, best.place, _close(value, best.reached))
 
     def _at(self, place: dict[int, Fraction]) -> Infimum:
-        value = value_at(self.term, place)
+        value = self.tape.value(place)
         if value is not None:
             value *= self.sign
             return Infimum(value, value, place, True)
-        low, high = number_over(self.term, point(place))
+        low, high = self.tape.enclosure(place)
         if self.sign < 0:
             low, high = -high, -low
         return Infimum(low, high, place, low == high or _close(low, high))
@@ -149,13 +166,13 @@ class _Search:
         """Set every input whose influence has one sign to the end where the term is lowest."""
         box = dict(box)
         while any(box[index][0] != box[index][1] for index in self.free):
-            slopes = self.tape.slopes(_shadows(box))
+            found = slopes(self.tape, self.tape.forward(_shadows(box)))
             moved = False
             for index in self.free:
                 low, high = box[index]
                 if low == high:
                     continue
-                least, most = slopes[index]
+                least, most = found[index]
                 if least >= 0.0 or most <= 0.0:
                     end = low if (least >= 0.0) == (self.sign > 0) else high
                     box[index], moved = (end, end), True
@@ -217,16 +234,17 @@ class _Search:
         return low if self.sign > 0 else -high
 
     def _whole(self, shadows: Mapping[int, Pair]) -> Pair:
-        low, high = self.tape.values(shadows)[-1]
+        low, high = self.tape.forward(shadows)[-1]
         return (low, high) if self.sign > 0 else (-high, -low)
 
     def _lower(self, box: dict[int, Range]) -> float:
         """The better of the interval bound and the one from the slopes about the middle."""
         shadows = _shadows(box)
-        low = self._whole(shadows)[0]
+        values = self.tape.forward(shadows)
+        low = values[-1][0] if self.sign > 0 else -values[-1][1]
         middles = {index: (pair[0] + pair[1]) / 2 for index, pair in shadows.items()}
         centre = self._whole({index: (value, value) for index, value in middles.items()})[0]
-        for index, slope in self.tape.slopes(shadows).items():
+        for index, slope in slopes(self.tape, values).items():
             pair = shadows[index]
             if pair[0] != pair[1]:
                 reach = max(pair[1] - middles[index], middles[index] - pair[0])
@@ -244,11 +262,11 @@ class _Search:
 
     def _halves(self, box: dict[int, Range]) -> list[dict[int, Range]]:
         shadows = _shadows(box)
-        slopes = self.tape.slopes(shadows)
+        found = slopes(self.tape, self.tape.forward(shadows))
 
         def weight(index: int) -> float:
             low, high = shadows[index]
-            least, most = slopes.get(index, (0.0, 0.0))
+            least, most = found[index]
             steep = max(abs(least), abs(most))
             return (high - low) * (steep if math.isfinite(steep) else 1e300)
 
@@ -266,7 +284,7 @@ class _Search:
 
 
 def _shadows(box: Mapping[int, Range]) -> dict[int, Pair]:
-    return {index: (float_below(low), float_above(high)) for index, (low, high) in box.items()}
+    return {index: pair_of(low, high) for index, (low, high) in box.items()}
 
 
 def _corners(box: dict[int, Range], indices: list[int]) -> list[dict[int, Fraction]]:

@@ -7,7 +7,6 @@ values takes part. A missing or undefined number has no bounds: minus to plus in
 from __future__ import annotations
 
 import math
-import operator
 from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
@@ -30,57 +29,6 @@ ANYTHING: Enclosure = (-_INF, _INF)
 def number_over(term: g.Numeric, box: Box) -> Enclosure:
     """Enclosure of a numeric term over a box of inputs, by natural interval evaluation."""
     return cast(Enclosure, _RULES[type(term)](term, box))
-
-
-def value_at(term: g.Numeric, place: Mapping[int, Fraction]) -> Fraction | None:
-    """The exact value at a point; None where it is undefined, missing or irrational."""
-    rule = _AT.get(type(term))
-    return rule(term, place) if rule is not None else _enclosed_at(term, place)
-
-
-def _enclosed_at(term: g.Numeric, place: Mapping[int, Fraction]) -> Fraction | None:
-    low, high = number_over(term, point(place))
-    return low if low == high and isinstance(low, Fraction) else None
-
-
-def _binary_at(
-    join: Callable[[Fraction, Fraction], Fraction],
-) -> Callable[[g.Binary, Mapping[int, Fraction]], Fraction | None]:
-    def rule(term: g.Binary, place: Mapping[int, Fraction]) -> Fraction | None:
-        left = value_at(term.left, place)
-        if left is None:
-            return None
-        right = value_at(term.right, place)
-        return None if right is None else join(left, right)
-
-    return rule
-
-
-def _divide_at(term: g.Divide, place: Mapping[int, Fraction]) -> Fraction | None:
-    left, right = value_at(term.left, place), value_at(term.right, place)
-    return None if left is None or not right else left / right
-
-
-def _negate_at(term: g.Negate, place: Mapping[int, Fraction]) -> Fraction | None:
-    value = value_at(term.value, place)
-    return None if value is None else -value
-
-
-def _gathered_at(
-    join: Callable[[list[Fraction]], Fraction],
-) -> Callable[[g.Gathered, Mapping[int, Fraction]], Fraction | None]:
-    def rule(term: g.Gathered, place: Mapping[int, Fraction]) -> Fraction | None:
-        found: list[Fraction] = []
-        for part in term.parts:
-            if part.guard is not None:
-                return _enclosed_at(term, place)
-            value = value_at(part.value, place)
-            if value is None:
-                return _enclosed_at(term, place)
-            found.append(value)
-        return join(found) if found else _enclosed_at(term, place)
-
-    return rule
 
 
 def truth_over(term: g.Logical, box: Box) -> bool | None:
@@ -161,6 +109,23 @@ def _divide(term: g.Divide, box: Box) -> Enclosure:
         return ANYTHING
     low, high = sorted((_over(c), _over(d)))
     return _spread((_times(a, low), _times(a, high), _times(b, low), _times(b, high)))
+
+
+def _margin(term: g.Margin, box: Box) -> Enclosure:
+    a, b = number_over(term.left, box)
+    c, d = number_over(term.right, box)
+    if -1 <= c and d <= 1:
+        # Rising in both, so that the ends of one belong to the ends of the other.
+        return _plus(a, _times(_size(a), c)), _plus(b, _times(_size(b), d))
+    sizes = [_size(a), _size(b)]
+    if a < 0 < b:
+        sizes.append(Fraction(0))
+    corners = [_times(size, share) for size in sizes for share in (c, d)]
+    return _plus(a, min(corners)), _plus(b, max(corners))
+
+
+def _size(value: Bound) -> Bound:
+    return value if value >= 0 else -value
 
 
 def _over(value: Bound) -> Bound:
@@ -284,6 +249,7 @@ _RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
     g.Subtract: _subtract,
     g.Multiply: _multiply,
     g.Divide: _divide,
+    g.Margin: _margin,
     g.Total: _total,
     g.Least: _least,
     g.Greatest: _greatest,
@@ -295,18 +261,4 @@ _RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
     g.All: _all,
     g.Any: _any,
     g.Contrary: _contrary,
-}
-
-# Evaluation at a point where every value is rational; whatever is not here goes through enclosures.
-_AT: Mapping[type[g.Ground], Callable[[Any, Any], Fraction | None]] = {
-    g.Constant: lambda term, place: term.value,
-    g.Input: lambda term, place: place[term.index],
-    g.Negate: _negate_at,
-    g.Add: _binary_at(operator.add),
-    g.Subtract: _binary_at(operator.sub),
-    g.Multiply: _binary_at(operator.mul),
-    g.Divide: _divide_at,
-    g.Total: _gathered_at(lambda values: sum(values, Fraction(0))),
-    g.Least: _gathered_at(min),
-    g.Greatest: _gathered_at(max),
 }

@@ -13,8 +13,8 @@ from typing import Any
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
+from limitrules.language.pairs import Pair, mended
 
-Pair = tuple[float, float]
 Values = Mapping[int, Pair]
 NumericShadow = Callable[[Values], Pair]
 LogicalShadow = Callable[[Values], bool | None]
@@ -56,11 +56,9 @@ def constant_of(term: g.Numeric) -> Fraction | None:
         return None
     if isinstance(term, g.Divide):
         return left / right if right else None
+    if isinstance(term, g.Margin):
+        return left + abs(left) * right
     return left + right if isinstance(term, g.Add) else left - right if isinstance(term, g.Subtract) else left * right
-
-
-def _same(one: g.Numeric, other: g.Numeric) -> bool:
-    return one is other or (isinstance(one, g.Input) and isinstance(other, g.Input) and one.index == other.index)
 
 
 # collections without conditions
@@ -121,20 +119,13 @@ def _later(term: g.Numeric, general: Build) -> NumericShadow:
 # margins
 
 
-def _margin(term: g.Add | g.Subtract, build: Build, general: Build) -> NumericShadow | None:
-    """``X + |X| K`` and ``X - |X| K``."""
-    right = term.right
-    if not isinstance(right, g.Multiply):
-        return None
-    size, share = right.left, right.right
-    if isinstance(size, g.Absolute) and _same(size.value, term.left) and isinstance(share, g.Constant):
-        factor = 1 + share.value if isinstance(term, g.Add) else 1 - share.value
-        return _scaled(build(term.left), factor, _later(term, general)) if factor > 0 else None
-    if (
-        isinstance(term, g.Add) and isinstance(size, g.Multiply) and isinstance(size.left, g.Absolute)
-        and _same(size.left.value, term.left) and isinstance(share, g.Input)
-    ):  # fmt: skip
-        return _spread(build(term.left), build(size.right), share.index, _later(term, general))
+def _margin(term: g.Margin, build: Build, general: Build) -> NumericShadow | None:
+    share = constant_of(term.right)
+    if share is not None:
+        return _scaled(build(term.left), 1 + share, _later(term, general)) if share > -1 else None
+    spread = term.right
+    if isinstance(spread, g.Multiply) and isinstance(spread.right, g.Input):
+        return _spread(build(term.left), build(spread.left), spread.right.index, _later(term, general))
     return None
 
 
@@ -180,9 +171,6 @@ def _add(term: g.Add, build: Build, general: Build) -> NumericShadow | None:
         return build(left)
     if constant_of(left) == 0:
         return build(right)
-    margin = _margin(term, build, general)
-    if margin is not None:
-        return margin
     other = build(right)
     if not isinstance(left, g.Input):
         return _sum(build(left), other)
@@ -192,7 +180,7 @@ def _add(term: g.Add, build: Build, general: Build) -> NumericShadow | None:
         a, b = values[index]
         c, d = other(values)
         low, high = _step(a + c, -_INF), _step(b + d, _INF)
-        return (low, high) if low == low and high == high else _mended(low, high)
+        return (low, high) if low == low and high == high else mended(low, high)
 
     return evaluate
 
@@ -202,28 +190,21 @@ def _sum(left: NumericShadow, right: NumericShadow) -> NumericShadow:
         a, b = left(values)
         c, d = right(values)
         low, high = _step(a + c, -_INF), _step(b + d, _INF)
-        return (low, high) if low == low and high == high else _mended(low, high)
+        return (low, high) if low == low and high == high else mended(low, high)
 
     return evaluate
-
-
-def _mended(low: float, high: float) -> Pair:
-    return (low if low == low else -_INF, high if high == high else _INF)
 
 
 def _subtract(term: g.Subtract, build: Build, general: Build) -> NumericShadow | None:
     if constant_of(term.right) == 0:
         return build(term.left)
-    margin = _margin(term, build, general)
-    if margin is not None:
-        return margin
     left, right = build(term.left), build(term.right)
 
     def evaluate(values: Values) -> Pair:
         a, b = left(values)
         c, d = right(values)
         low, high = (0.0 if a == d else _step(a - d, -_INF)), (0.0 if b == c else _step(b - c, _INF))
-        return (low, high) if low == low and high == high else _mended(low, high)
+        return (low, high) if low == low and high == high else mended(low, high)
 
     return evaluate
 
@@ -240,7 +221,7 @@ def _total(term: g.Total, build: Build, general: Build) -> NumericShadow | None:
         for value in parts:
             a, b = value(values)
             low, high = (_step(low + a, -_INF) if a else low), (_step(high + b, _INF) if b else high)
-        return (low, high) if low == low and high == high else _mended(low, high)
+        return (low, high) if low == low and high == high else mended(low, high)
 
     return evaluate
 
@@ -354,6 +335,7 @@ _SHAPES: Mapping[type[g.Ground], Callable[[Any, Build, Build], NumericShadow | N
     g.Subtract: _subtract,
     g.Multiply: _multiply,
     g.Divide: _divide,
+    g.Margin: _margin,
     g.Total: _total,
     g.Least: _least,
     g.Greatest: _greatest,

@@ -114,6 +114,11 @@ class Divide(Binary):
 
 
 @frozen(eq=False)
+class Margin(Binary):
+    """``left + |left| right``: a base with a share of its size added (taken off where the share is negative)."""
+
+
+@frozen(eq=False)
 class Part:
     """A member of a collection: it takes part where its guard holds (None: always)."""
 
@@ -230,8 +235,8 @@ class Contrary(Logical):
         return (self.value,)
 
 
-NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Total, Least, Greatest, Apply,
-                 Lookup, Select)  # fmt: skip
+NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Margin, Total, Least, Greatest,
+                 Apply, Lookup, Select)  # fmt: skip
 LOGICAL_KINDS = (Fixed, Holds, All, Any, Contrary)
 
 
@@ -248,6 +253,11 @@ def without_contrary(term: Logical, negated: bool = False) -> Logical:
         return Fixed(None if term.value is None else not term.value, term.path)
     assert isinstance(term, Holds)
     return evolve(term, headroom=Negate(term.headroom), strict=not term.strict)
+
+
+def operands(term: Numeric) -> tuple[Numeric, ...]:
+    """The numbers directly below, without what only guards or chooses."""
+    return tuple(child for child in term.below() if isinstance(child, Numeric))
 
 
 def inputs_of(term: Ground) -> tuple[int, ...]:

@@ -1,149 +1,100 @@
-"""A term as a tape: every part of it once, operands before what uses them, so that slopes can be gathered in reverse.
+"""A term as a tape: every part of it once, operands before what uses them.
 
-Slopes are enclosed by intervals (reverse accumulation; Griewank and Walther, Evaluating Derivatives, 2008). An input
-whose slope has one sign over a box moves the term one way.
+One pass forward gives the enclosures of all parts over a box in floats, or their exact values at a point; a pass
+backward (slopes.py) tells which way each input moves the term.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
-from collections.abc import Callable, Mapping
-from typing import Any, cast
+from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
+from math import gcd
+from typing import Any
 
-import attrs
-
-from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
-from limitrules.language.shadow import Pair, shadow_number
+from limitrules.language import pairs
+from limitrules.language.exactly import Enclosure, number_over, point, read_table, truth_over
+from limitrules.language.pairs import Pair
+from limitrules.language.shadow import gap_pair, shadow_truth
 
-_Slopes = dict[int, Pair]
-_INF = math.inf
-_ANY_SLOPE: Pair = (-_INF, _INF)
-_ONE: Pair = (1.0, 1.0)
-_NOTHING: Pair = (0.0, 0.0)
-_SOME: Pair = (0.0, 1.0)
-_step = math.nextafter
+Places = tuple[int, ...]
+Floats = Mapping[int, Pair]
+Place = Mapping[int, Fraction]
+Ratio = tuple[int, int]
+"""Numerator and denominator (above zero), not always in lowest terms: putting them so is most of a sum's cost."""
+_LONG = 1 << 600
 
 
 class Tape:
+    """``terms`` in order, the whole term last; ``below`` gives the places of each one's operands."""
+
     def __init__(self, term: g.Numeric) -> None:
+        self.term = term
         self.terms: list[g.Numeric] = []
-        self._place: dict[int, int] = {}
+        self.below: list[Places] = []
+        self.place: dict[int, int] = {}
+        self.inputs: list[tuple[int, int]] = []
+        self._blank: list[Pair] = []
+        self._steps: list[tuple[int, Callable[[list[Pair], Floats], Pair]]] = []
         self._append(term)
-        self.shadows = [shadow_number(self._shallow(item)) for item in self.terms]
-        self.inputs = g.inputs_of(term)
-        self.guarded = _guard_inputs(term)
+        self.indices = tuple(sorted({index for _, index in self.inputs}))
+        self.guarded = _guard_inputs(self.terms)
+        if self.guarded:
+            self.indices = tuple(sorted({*self.indices, *self.guarded}))
 
-    def _append(self, term: g.Numeric) -> None:
-        if id(term) in self._place:
-            return
-        for child in term.below():
-            if isinstance(child, g.Numeric):
-                self._append(child)
-        self._place[id(term)] = len(self.terms)
+    def _append(self, term: g.Numeric) -> int:
+        found = self.place.get(id(term))
+        if found is not None:
+            return found
+        below = tuple(self._append(child) for child in g.operands(term))
+        number = self.place[id(term)] = len(self.terms)
         self.terms.append(term)
-
-    def values(self, box: Mapping[int, Pair]) -> list[Pair]:
-        """Enclosures of all terms; the whole term comes last."""
-        slots = dict(box)
-        for place, shadow in enumerate(self.shadows):
-            slots[-1 - place] = shadow(slots)
-        return [slots[-1 - place] for place in range(len(self.shadows))]
-
-    def value(self, term: g.Numeric, found: list[Pair]) -> Pair:
-        return found[self._place[id(term)]]
-
-    def _shallow(self, term: g.Numeric) -> g.Numeric:
-        """The term with the results of its operands in place of the operands, kept in slots below zero."""
-
-        def slot(child: g.Numeric) -> g.Input:
-            return g.Input(-1 - self._place[id(child)])
-
-        if isinstance(term, g.Binary):
-            return attrs.evolve(term, left=slot(term.left), right=slot(term.right))
-        if isinstance(term, g.Negate | g.Absolute):
-            return attrs.evolve(term, value=slot(term.value))
-        if isinstance(term, g.Gathered):
-            parts = tuple(attrs.evolve(part, value=slot(part.value)) for part in term.parts)
-            return attrs.evolve(term, parts=parts)
-        if isinstance(term, g.Apply):
-            return attrs.evolve(term, arguments=tuple(map(slot, term.arguments)))
-        if isinstance(term, g.Lookup):
-            return attrs.evolve(term, at=slot(term.at))
-        if isinstance(term, g.Select):
-            return attrs.evolve(term, then=slot(term.then), other=slot(term.other))
-        return term
-
-    def slopes(self, box: Mapping[int, Pair]) -> _Slopes:
-        """Enclosures of the slope of the whole term in each input, over the box.
-
-        An input that decides which member or branch takes part may make the term jump, so its slope is open.
-        """
-        values = self.values(box)
-        pull: list[Pair] = [_NOTHING] * len(self.terms)
-        pull[-1] = _ONE
-        slopes: _Slopes = {}
-        for place in range(len(self.terms) - 1, -1, -1):
-            own = pull[place]
-            if own == _NOTHING:
-                continue
-            term = self.terms[place]
-            if isinstance(term, g.Input):
-                slopes[term.index] = _plus(slopes.get(term.index, _NOTHING), own)
-                continue
-            for child, weight in _BACKWARD[type(term)](self, term, values):
-                index = self._place[id(child)]
-                pull[index] = _plus(pull[index], _by(own, weight))
-        for index in self.guarded:
-            slopes[index] = _ANY_SLOPE
-        for index in self.inputs:
-            slopes.setdefault(index, _NOTHING)
-        return slopes
-
-    def is_multilinear(self, indices: list[int]) -> bool:
-        """True where the term is of degree at most one in each of these inputs, lowest members included."""
-        wanted = frozenset(indices)
-        degrees: dict[int, dict[int, int] | None] = {}
-        for place, term in enumerate(self.terms):
-            degrees[place] = self._degree(term, degrees, wanted)
-        whole = degrees[len(self.terms) - 1]
-        return whole is not None and all(count <= 1 for count in whole.values())
-
-    def _degree(self, term: g.Numeric, known: dict[int, dict[int, int] | None], wanted: frozenset[int]) -> (
-        dict[int, int] | None
-    ):  # fmt: skip
+        self.below.append(below)
+        self._blank.append(pairs.ZERO)
         if isinstance(term, g.Input):
-            return {term.index: 1} if term.index in wanted else {}
-        below = [known[self._place[id(child)]] for child in term.below() if isinstance(child, g.Numeric)]
-        if all(item == {} for item in below) and not isinstance(term, g.Select | g.Gathered):
-            return {}
-        if any(item is None for item in below):
-            return None
-        parts = cast("list[dict[int, int]]", below)
-        if isinstance(term, g.Multiply):
-            return _merged(parts, lambda one, other: one + other)
-        if isinstance(term, g.Add | g.Subtract | g.Negate):
-            return _merged(parts, max)
-        if isinstance(term, g.Divide):
-            return parts[0] if not parts[1] else None
-        if isinstance(term, g.Total) and all(part.guard is None for part in term.parts):
-            return _merged(parts, max)
-        return None
+            self.inputs.append((number, term.index))
+        elif isinstance(term, g.Constant):
+            self._blank[number] = pairs.pair_of(term.value, term.value)
+        else:
+            self._steps.append((number, _FORWARD[type(term)](term, below)))
+        return number
+
+    def forward(self, box: Floats) -> list[Pair]:
+        """Enclosures of all terms over a box; that of the whole term comes last."""
+        values = self._blank[:]
+        for number, index in self.inputs:
+            values[number] = box[index]
+        for number, step in self._steps:
+            values[number] = step(values, box)
+        return values
+
+    def exact(self, place: Place) -> list[Ratio] | None:
+        """The exact values of all terms at a point; None where one is missing, undefined or irrational."""
+        values: list[Ratio] = []
+        for term, below in zip(self.terms, self.below, strict=True):
+            value = _EXACT[type(term)](term, below, values, place)
+            if value is None:
+                return None
+            values.append(value)
+        return values
+
+    def value(self, place: Place) -> Fraction | None:
+        """The exact value of the whole term at a point; None where it is undefined, missing or irrational."""
+        values = self.exact(place)
+        if values is not None:
+            return Fraction(*values[-1])
+        low, high = self.enclosure(place)
+        return low if low == high and isinstance(low, Fraction) else None
+
+    def enclosure(self, place: Place) -> Enclosure:
+        """The enclosure of the whole term at a point, in rationals."""
+        return number_over(self.term, point(place))
 
 
-def _merged(parts: list[dict[int, int]], join: Callable[[int, int], int]) -> dict[int, int]:
-    result: dict[int, int] = {}
-    for part in parts:
-        for index, count in part.items():
-            result[index] = join(result[index], count) if index in result else count
-    return result
-
-
-def _guard_inputs(term: g.Ground) -> frozenset[int]:
-    """The inputs that decide which member or branch takes part anywhere below."""
+def _guard_inputs(terms: Sequence[g.Numeric]) -> frozenset[int]:
+    """The inputs that decide which member or branch takes part anywhere in the term."""
     found: set[int] = set()
-    for item in term.walk():
+    for item in terms:
         if isinstance(item, g.Select):
             found.update(g.inputs_of(item.condition))
         elif isinstance(item, g.Gathered):
@@ -153,107 +104,215 @@ def _guard_inputs(term: g.Ground) -> frozenset[int]:
     return frozenset(found)
 
 
-def _plus(one: Pair, other: Pair) -> Pair:
-    if one == _NOTHING:
-        return other
-    return _sum(one[0], other[0], -_INF), _sum(one[1], other[1], _INF)
+# forward, in floats over a box
+
+_Step = Callable[[list[Pair], Floats], Pair]
 
 
-def _sum(one: float, other: float, towards: float) -> float:
-    """Rounded outwards where it is not exact, so that what cancels leaves nothing."""
-    total = one + other
-    if total - one == other and total - other == one:
-        return total
-    return _step(total, towards) if total == total else towards
+def _single(operation: Callable[[Pair], Pair]) -> Callable[[g.Numeric, Places], _Step]:
+    def build(term: g.Numeric, below: Places) -> _Step:
+        (at,) = below
+        return lambda values, box: operation(values[at])
+
+    return build
 
 
-def _by(one: Pair, other: Pair) -> Pair:
-    if one == _ONE:
-        return other
+def _binary(operation: Callable[[Pair, Pair], Pair]) -> Callable[[g.Numeric, Places], _Step]:
+    def build(term: g.Numeric, below: Places) -> _Step:
+        left, right = below
+        return lambda values, box: operation(values[left], values[right])
+
+    return build
+
+
+def _gathered(operation: Callable[[pairs.Taking], Pair]) -> Callable[[g.Gathered, Places], _Step]:
+    def build(term: g.Gathered, below: Places) -> _Step:
+        if all(part.guard is None for part in term.parts):
+            return lambda values, box: operation([(values[at], True) for at in below])
+        guards = [shadow_truth(part.guard) if part.guard is not None else _always for part in term.parts]
+        members = list(zip(below, guards, strict=True))
+        return lambda values, box: operation([(values[at], guard(box)) for at, guard in members])
+
+    return build
+
+
+def _always(box: Floats) -> bool:
+    return True
+
+
+def _gap(term: g.Gap, below: Places) -> _Step:
+    pair = gap_pair(term)
+    return lambda values, box: pair
+
+
+def _apply(term: g.Apply, below: Places) -> _Step:
+    function = term.function
+    return lambda values, box: pairs.mended(*function.interval(*[values[at] for at in below]))
+
+
+def _lookup(term: g.Lookup, below: Places) -> _Step:
+    (at,), read = below, pairs.table(term.points)
+    return lambda values, box: read(values[at])
+
+
+def _select(term: g.Select, below: Places) -> _Step:
+    then, other = below
+    condition = shadow_truth(term.condition)
+
+    def step(values: list[Pair], box: Floats) -> Pair:
+        taken = condition(box)
+        if taken is None:
+            return pairs.either(values[then], values[other])
+        return values[then if taken else other]
+
+    return step
+
+
+_FORWARD: Mapping[type[g.Ground], Callable[[Any, Places], _Step]] = {
+    g.Gap: _gap,
+    g.Negate: _single(pairs.negated),
+    g.Absolute: _single(pairs.absolute),
+    g.Add: _binary(pairs.added),
+    g.Subtract: _binary(pairs.subtracted),
+    g.Multiply: _binary(pairs.multiplied),
+    g.Divide: _binary(pairs.divided),
+    g.Margin: _binary(pairs.with_margin),
+    g.Total: _gathered(pairs.total),
+    g.Least: _gathered(pairs.least),
+    g.Greatest: _gathered(pairs.greatest),
+    g.Apply: _apply,
+    g.Lookup: _lookup,
+    g.Select: _select,
+}
+
+
+# exactly, at a point
+
+_Values = list[Ratio]
+
+
+def _add_ratios(one: Ratio, other: Ratio) -> Ratio:
     a, b = one
     c, d = other
-    corners = (_times(a, c), _times(a, d), _times(b, c), _times(b, d))
-    low, high = min(corners), max(corners)
-    # Zero stays zero: a slope that is known to have one sign keeps it.
-    return (low if low == 0.0 else _step(low, -_INF)), (high if high == 0.0 else _step(high, _INF))
+    if b == d:
+        return a + c, b
+    denominator = b * d
+    if denominator > _LONG:
+        return _short(a * d + c * b, denominator)
+    return a * d + c * b, denominator
 
 
-def _times(one: float, other: float) -> float:
-    return one * other if one and other else 0.0
+def _short(numerator: int, denominator: int) -> Ratio:
+    common = gcd(numerator, denominator)
+    return numerator // common, denominator // common
 
 
-_Pulls = list[tuple[g.Numeric, Pair]]
+def _add_exact(term: g.Add, below: Places, values: _Values, place: Place) -> Ratio:
+    return _add_ratios(values[below[0]], values[below[1]])
 
 
-def _multiply_back(tape: Tape, term: g.Multiply, values: list[Pair]) -> _Pulls:
-    return [(term.left, tape.value(term.right, values)), (term.right, tape.value(term.left, values))]
+def _subtract_exact(term: g.Subtract, below: Places, values: _Values, place: Place) -> Ratio:
+    c, d = values[below[1]]
+    return _add_ratios(values[below[0]], (-c, d))
 
 
-def _divide_back(tape: Tape, term: g.Divide, values: list[Pair]) -> _Pulls:
-    left, right = tape.value(term.left, values), tape.value(term.right, values)
-    if right[0] <= 0.0 <= right[1]:
-        return [(term.left, _ANY_SLOPE), (term.right, _ANY_SLOPE)]
-    low, high = sorted((1 / right[0], 1 / right[1]))
-    over = (_step(low, -_INF), _step(high, _INF))
-    return [(term.left, over), (term.right, _by((-left[1], -left[0]), _square(over)))]
+def _multiply_exact(term: g.Multiply, below: Places, values: _Values, place: Place) -> Ratio:
+    (a, b), (c, d) = values[below[0]], values[below[1]]
+    denominator = b * d
+    return (a * c, denominator) if denominator < _LONG else _short(a * c, denominator)
 
 
-def _square(pair: Pair) -> Pair:
-    corners = (pair[0] * pair[0], pair[1] * pair[1])
-    return max(0.0, _step(min(corners), -_INF)), _step(max(corners), _INF)
+def _divide_exact(term: g.Divide, below: Places, values: _Values, place: Place) -> Ratio | None:
+    (a, b), (c, d) = values[below[0]], values[below[1]]
+    if c == 0:
+        return None
+    return (a * d, b * c) if c > 0 else (-a * d, -b * c)
 
 
-def _absolute_back(tape: Tape, term: g.Absolute, values: list[Pair]) -> _Pulls:
-    low, high = tape.value(term.value, values)
-    return [(term.value, _ONE if low >= 0.0 else (-1.0, -1.0) if high <= 0.0 else (-1.0, 1.0))]
+def _margin_exact(term: g.Margin, below: Places, values: _Values, place: Place) -> Ratio:
+    (a, b), (c, d) = values[below[0]], values[below[1]]
+    return a * d + abs(a) * c, b * d
 
 
-def _gathered_back(tape: Tape, term: g.Gathered, values: list[Pair]) -> _Pulls:
-    pairs = [tape.value(part.value, values) for part in term.parts]
-    if isinstance(term, g.Total):
-        return [(part.value, _ONE if part.guard is None else _SOME) for part in term.parts]
-    sign = 1.0 if isinstance(term, g.Least) else -1.0
-    rims = [(pair[0], pair[1]) if sign > 0 else (-pair[1], -pair[0]) for pair in pairs]
-    sure = [rim[1] for rim, part in zip(rims, term.parts, strict=True) if part.guard is None]
-    edge = min(sure, default=_INF)
-    able = [rim[0] <= edge for rim in rims]
-    lone = sum(able) == 1 and len(sure) == len(rims)
-    return [(part.value, _ONE if lone else _SOME) for part, may in zip(term.parts, able, strict=True) if may]
+def _negate_exact(term: g.Negate, below: Places, values: _Values, place: Place) -> Ratio:
+    a, b = values[below[0]]
+    return -a, b
 
 
-def _apply_back(tape: Tape, term: g.Apply, values: list[Pair]) -> _Pulls:
-    signs = {"rises": (0.0, _INF), "falls": (-_INF, 0.0), "neither": _ANY_SLOPE}
-    inside = term.function.within(tape.value(argument, values) for argument in term.arguments)
-    return [(argument, signs[item.direction.value] if inside else _ANY_SLOPE)
-            for item, argument in zip(term.function.arguments, term.arguments, strict=True)]  # fmt: skip
+def _absolute_exact(term: g.Absolute, below: Places, values: _Values, place: Place) -> Ratio:
+    a, b = values[below[0]]
+    return abs(a), b
 
 
-def _lookup_back(tape: Tape, term: g.Lookup, values: list[Pair]) -> _Pulls:
-    low, high = tape.value(term.at, values)
-    points = term.points
-    if low < points[0][0] or high > points[-1][0]:
-        return [(term.at, _ANY_SLOPE)]
-    slopes = [(y1 - y0) / (x1 - x0) for (x0, y0), (x1, y1) in itertools.pairwise(points) if low <= x1 and x0 <= high]
-    return [(term.at, (float_below(min(slopes)), float_above(max(slopes))))]
+def _members(term: g.Gathered, below: Places, values: _Values, place: Place) -> list[Ratio] | None:
+    found = []
+    for part, at in zip(term.parts, below, strict=True):
+        taken = True if part.guard is None else truth_over(part.guard, point(place))
+        if taken is None:
+            return None
+        if taken:
+            found.append(values[at])
+    return found
 
 
-def _select_back(tape: Tape, term: g.Select, values: list[Pair]) -> _Pulls:
-    return [(term.then, _SOME), (term.other, _SOME)]
+def _total_exact(term: g.Total, below: Places, values: _Values, place: Place) -> Ratio | None:
+    members = _members(term, below, values, place)
+    if members is None:
+        return None
+    total = (0, 1)
+    for member in members:
+        total = _add_ratios(total, member)
+    return total
 
 
-_BACKWARD: Mapping[type[g.Ground], Callable[[Tape, Any, list[Pair]], _Pulls]] = {
-    g.Constant: lambda tape, term, values: [],
-    g.Gap: lambda tape, term, values: [],
-    g.Negate: lambda tape, term, values: [(term.value, (-1.0, -1.0))],
-    g.Absolute: _absolute_back,
-    g.Add: lambda tape, term, values: [(term.left, _ONE), (term.right, _ONE)],
-    g.Subtract: lambda tape, term, values: [(term.left, _ONE), (term.right, (-1.0, -1.0))],
-    g.Multiply: _multiply_back,
-    g.Divide: _divide_back,
-    g.Total: _gathered_back,
-    g.Least: _gathered_back,
-    g.Greatest: _gathered_back,
-    g.Apply: _apply_back,
-    g.Lookup: _lookup_back,
-    g.Select: _select_back,
+def _extreme_exact(sign: int) -> Callable[[g.Gathered, Places, _Values, Place], Ratio | None]:
+    def rule(term: g.Gathered, below: Places, values: _Values, place: Place) -> Ratio | None:
+        members = _members(term, below, values, place)
+        if not members:
+            return None
+        best = members[0]
+        for member in members[1:]:
+            if sign * member[0] * best[1] < sign * best[0] * member[1]:
+                best = member
+        return best
+
+    return rule
+
+
+def _apply_exact(term: g.Apply, below: Places, values: _Values, place: Place) -> Ratio | None:
+    found = term.function.at(*[Fraction(*values[at]) for at in below])
+    if found is None or found[0] != found[1] or not isinstance(found[0], Fraction):
+        return None
+    return found[0].as_integer_ratio()
+
+
+def _lookup_exact(term: g.Lookup, below: Places, values: _Values, place: Place) -> Ratio | None:
+    at = Fraction(*values[below[0]])
+    if not term.points[0][0] <= at <= term.points[-1][0]:
+        return None
+    return read_table(term.points, at).as_integer_ratio()
+
+
+def _select_exact(term: g.Select, below: Places, values: _Values, place: Place) -> Ratio | None:
+    taken = truth_over(term.condition, point(place))
+    return None if taken is None else values[below[0 if taken else 1]]
+
+
+_EXACT: Mapping[type[g.Ground], Callable[[Any, Places, _Values, Place], Ratio | None]] = {
+    g.Constant: lambda term, below, values, place: term.value.as_integer_ratio(),
+    g.Input: lambda term, below, values, place: place[term.index].as_integer_ratio(),
+    g.Gap: lambda term, below, values, place: None,
+    g.Negate: _negate_exact,
+    g.Absolute: _absolute_exact,
+    g.Add: _add_exact,
+    g.Subtract: _subtract_exact,
+    g.Multiply: _multiply_exact,
+    g.Divide: _divide_exact,
+    g.Margin: _margin_exact,
+    g.Total: _total_exact,
+    g.Least: _extreme_exact(1),
+    g.Greatest: _extreme_exact(-1),
+    g.Apply: _apply_exact,
+    g.Lookup: _lookup_exact,
+    g.Select: _select_exact,
 }

@@ -29,6 +29,7 @@ from limitrules.rules.bound import (
     contrary,
     either,
     missing_in,
+    negative,
     shown_unit,
     together,
 )
@@ -142,7 +143,7 @@ class Binder:
         return g.Constant(node.value)
 
     def negative(self, checked: Checked, node: n.Negative, names: Named) -> Bound:
-        return g.Negate(self.number(checked, node.value, names))
+        return negative(self.number(checked, node.value, names))
 
     def arithmetic(self, checked: Checked, node: n.Arithmetic, names: Named) -> Bound:
         left, right = self.number(checked, node.left, names), self.number(checked, node.right, names)
@@ -150,11 +151,11 @@ class Binder:
 
     def margin(self, checked: Checked, node: n.Margin, names: Named) -> Bound:
         base, amount = self.number(checked, node.base, names), self.number(checked, node.amount, names)
-        if checked.types[node.base] != checked.types[node.amount] and checked.types[node.amount] == Quantity():
-            # `less` always lowers and `plus` always raises, also where the base is negative.
-            amount = g.Multiply(g.Absolute(base), amount)
         if node.word == "plus or minus":
-            return g.Add(base, g.Multiply(amount, self._error(checked, node, names)))
+            amount = g.Multiply(amount, self._error(checked, node, names))
+        if checked.types[node.base] != checked.types[node.amount] and checked.types[node.amount] == Quantity():
+            # A share of the size: `less` always lowers and `plus` always raises, also where the base is negative.
+            return g.Margin(base, negative(amount) if node.word == "less" else amount)
         return g.Subtract(base, amount) if node.word == "less" else g.Add(base, amount)
 
     def _error(self, checked: Checked, node: n.Margin, names: Named) -> g.Input:
@@ -200,7 +201,7 @@ class Binder:
         error = g.Input(self.slots.slot(path, -table.tolerance, table.tolerance, Fraction(0)))
         if not table.relative:
             return g.Add(reading, error)
-        return g.Add(reading, g.Multiply(g.Absolute(reading), error))
+        return g.Margin(reading, error)
 
     def _path_of(self, checked: Checked, node: Node, names: Named) -> str:
         found = self.locate(checked, node, names)

@@ -85,6 +85,11 @@ def contrary(term: g.Logical) -> g.Logical:
     return g.Contrary(term)
 
 
+def negative(value: g.Numeric) -> g.Numeric:
+    """The number with the other sign."""
+    return g.Constant(-value.value) if isinstance(value, g.Constant) else g.Negate(value)
+
+
 def absent(path: str, kind: Type) -> Bound:
     """What a missing value of a type is bound to."""
     if isinstance(kind, Quantity | Temperature):

@@ -47,6 +47,7 @@ def _numeric(below: st.SearchStrategy[g.Numeric]) -> st.SearchStrategy[g.Numeric
         st.builds(g.Subtract, below, below),
         st.builds(g.Multiply, below, below),
         st.builds(g.Divide, below, below),
+        st.builds(g.Margin, below, below),
         st.builds(g.Total, parts),
         st.builds(g.Least, parts),
         st.builds(g.Greatest, parts),

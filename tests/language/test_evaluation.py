@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from limitrules.foundation.exact import float_above, float_below
-from limitrules.language import exactly, shadow, tape
+from limitrules.language import exactly, shadow, slopes, tape
 from limitrules.language import ground as g
 from limitrules.language.bounds import infimum, supremum
-from limitrules.language.exactly import Bound, Box, number_over, point, truth_over, value_at
+from limitrules.language.exactly import Bound, Box, number_over, point, truth_over
 from limitrules.language.functions import STANDARD
 from limitrules.language.shadow import shadow_number, shadow_truth
 from limitrules.language.truth import Outcome, decide
@@ -71,7 +71,9 @@ def test_every_evaluation_that_is_declared_is_there_and_no_other() -> None:
     assert {*shadow._NUMERIC, *shadow._LOGICAL} == {kind for kind in kinds if g.SHADOW in kind.evaluations}
     assert set(shadow._NUMERIC) <= set(g.NUMERIC_KINDS)
     assert set(shadow._LOGICAL) <= set(g.LOGICAL_KINDS)
-    assert set(tape._BACKWARD) == set(g.NUMERIC_KINDS) - {g.Input}
+    assert set(tape._EXACT) == set(g.NUMERIC_KINDS)
+    assert set(tape._FORWARD) == set(g.NUMERIC_KINDS) - {g.Input, g.Constant}
+    assert set(slopes._WEIGHTS) == set(g.NUMERIC_KINDS) - {g.Input}
 
 
 # floats enclose rationals
@@ -105,7 +107,7 @@ def test_the_shadow_of_a_number_encloses_it(
 @given(NUMERIC, BOXES, SHARES)
 def test_the_value_at_a_point_is_the_enclosure_there(term: g.Numeric, box: Box, shares: list[Fraction]) -> None:
     place = place_in(box, shares)
-    value, found = value_at(term, place), number_over(term, point(place))
+    value, found = tape.Tape(term).value(place), number_over(term, point(place))
     if value is not None:
         assert found == (value, value)
     elif not g.gaps_of(term):
@@ -477,7 +479,11 @@ def test_slopes_are_enclosed() -> None:
     def holds(term: g.Numeric, box: Box, shares: list[Fraction], index: int) -> None:
         if index not in g.inputs_of(term) or box[index][0] == box[index][1]:
             return
-        least, most = tape.Tape(term).slopes(_box_of_floats(box))[index]
+        made = tape.Tape(term)
+        values = made.forward(_box_of_floats(box))
+        least, most = slopes.slopes(made, values)[index]
+        sign = slopes.signs(made, values)[index]
+        assert sign == slopes.MIXED or (least >= 0 if sign > 0 else most <= 0 if sign else (least, most) == (0, 0))
         here = place_in(box, shares)
         there = {**here, index: box[index][1] if here[index] != box[index][1] else box[index][0]}
         one, other = number_over(term, point(here)), number_over(term, point(there))
