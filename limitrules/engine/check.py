@@ -11,7 +11,8 @@ from attrs import define, field
 from limitrules.language import ground as g
 from limitrules.language.bounds import Infimum
 from limitrules.language.exactly import Range
-from limitrules.language.shadow import LogicalShadow, Pair, shadow_truth
+from limitrules.language.pairs import Pair
+from limitrules.language.shadow import LogicalShadow, shadow_truth
 from limitrules.language.truth import Decider, Decision, Outcome, decide
 from limitrules.rules.binding import Binder
 from limitrules.rules.findings import Verdict
@@ -67,11 +68,11 @@ class Check:
         """The verdict over the tolerances; floats decide where they can, rationals where they cannot."""
         shadows = slots.shadows
         if self.when is not None:
-            applies = self.when(shadows)  # type: ignore[arg-type]
+            applies = self.when(shadows)
             self._applies = applies is True
             if applies is not True:
                 return self._scoped(slots, applies)
-        found = self.test(shadows)  # type: ignore[arg-type]
+        found = self.test(shadows)
         self._by_floats = found is not None
         if found is not None:
             self.verdict = _DECIDED[found]
@@ -137,7 +138,7 @@ class Check:
         return self._scoped_term
 
     def decider(self, slots: Slots) -> Decider:
-        """What decides the whole condition, made anew where joined comparisons would be weighed by limits that have changed."""
+        """What decides the condition; made anew where joined comparisons would be weighed by limits that changed."""
         term = self.whole
         if self._term is not term:
             self._term, self._kept, self._decided, self._known = term, None, None, None
@@ -150,7 +151,7 @@ class Check:
     def worst(self, slots: Slots) -> Infimum:
         """The lowest headroom and its place. Where floats decided the verdict, the search for it is short."""
         if self._by_floats:
-            return self.decider(slots).worst(slots.box(self.numbers))
+            return self.decider(slots).worst(slots.box(self.numbers), slots.shadows)
         return self.decision(slots).worst
 
     def decision(self, slots: Slots) -> Decision:
@@ -159,7 +160,7 @@ class Check:
         ranges, nominal = slots.ranges, slots.nominal
         values = [(ranges[number], nominal[number]) for number in self.numbers]
         if self._decided is None or self._decided[0] != values:
-            decision = decider.decide(slots.box(self.numbers), slots.nominals(self.numbers))
+            decision = decider.decide(slots.box(self.numbers), slots.nominals(self.numbers), slots.shadows)
             self._decided = (values, decision)
             self._corner = _corner_of(decision, slots)
         return self._decided[1]

@@ -15,10 +15,9 @@ from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Bound, is_unbounded, number_over, point
+from limitrules.language.exactly import is_unbounded, number_over, point
 from limitrules.language.printer import print_node
-from limitrules.language.tape import Tape
-from limitrules.language.truth import scale_of
+from limitrules.language.truth import Decider
 from limitrules.rules.binding import Binder
 from limitrules.rules.bound import Assumed
 from limitrules.rules.concessions import Concessions
@@ -73,22 +72,31 @@ def unmet_scope(check: Check) -> NotApplicable:
 
 def deciding_comparison(check: Check, worst: Infimum, slots: Slots) -> g.Holds | None:
     """The comparison of the requirement that comes nearest to failing."""
-    plain = _plain(check, slots)
-    if isinstance(plain, g.Holds):
-        return plain
-    nominal, place = _places(plain, worst, slots)
-    return _nearest_to_failing(plain, place, nominal)
+    decider = check.decider(slots)
+    if check.whole is not check.require:
+        # Where it is not certain that the rule applies, the requirement alone is what there is to show.
+        decider = Decider(check.require, slots.nominals(check.numbers))
+    if isinstance(decider.plain, g.Holds):
+        return decider.plain
+    return _nearest_to_failing(decider, Figures(decider, {**slots.nominals(check.numbers), **worst.place}))
 
 
-def _plain(check: Check, slots: Slots) -> g.Logical:
-    """The requirement without negations."""
-    return check.decider(slots).plain if check.whole is check.require else g.without_contrary(check.require)
+class Figures:
+    """The values of a condition's numbers at a point, by one pass over the tape of its decider."""
 
+    def __init__(self, decider: Decider, place: Mapping[int, Fraction]) -> None:
+        self.place = place
+        self.tape = decider.extremes.tape
+        self.values = self.tape.exact(place)
 
-def _places(plain: g.Logical, worst: Infimum, slots: Slots) -> tuple[dict[int, Fraction], dict[int, Fraction]]:
-    """The nominal point and the worst place, for the inputs of a requirement."""
-    nominal = slots.nominals(g.inputs_of(plain))
-    return nominal, {**nominal, **{number: value for number, value in worst.place.items() if number in nominal}}
+    def of(self, term: g.Numeric | None) -> Fraction | None:
+        """The value, or the lower end of its enclosure; None where there is no value."""
+        if term is None:
+            return None
+        if self.values is not None and id(term) in self.tape.place:
+            return Fraction(*self.values[self.tape.place[id(term)]])
+        low, high = number_over(term, point(self.place))
+        return None if is_unbounded(low, high) else Fraction(low)
 
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
@@ -96,62 +104,45 @@ def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     comparison = deciding_comparison(check, worst, slots)
     if comparison is None or comparison.unit is None:
         return None
-    is_alone = check.whole is check.require and isinstance(_plain(check, slots), g.Holds)
-    nominal = slots.nominals(check.numbers)
-    at_nominal, limit, figure = _figures(check.decider(slots).extremes.tape, comparison, nominal)
-    at_worst = _finite(worst.value) if is_alone else _single(comparison.headroom, {**nominal, **worst.place})
+    decider, nominal = check.decider(slots), slots.nominals(check.numbers)
+    here = Figures(decider, nominal)
+    at_nominal = here.of(comparison.headroom)
+    if comparison is decider.plain:
+        at_worst = None if is_unbounded(worst.value) else Fraction(worst.value)
+    else:
+        at_worst = Figures(decider, {**nominal, **worst.place}).of(comparison.headroom)
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
-    return Headroom(at_nominal, at_worst, comparison.unit, limit, worst.tight, figure)
+    return Headroom(
+        at_nominal, at_worst, comparison.unit, here.of(comparison.limit), worst.tight, here.of(comparison.figure)
+    )
 
 
-def _figures(tape: Tape, comparison: g.Holds, place: Mapping[int, Fraction]) -> list[Fraction | None]:
-    """Headroom, limit and figure of a comparison at a point, by one pass over the tape where they all stand on it."""
-    terms = (comparison.headroom, comparison.limit, comparison.figure)
-    values = tape.exact(place)
-    return [
-        Fraction(*values[tape.place[id(term)]]) if values is not None and id(term) in tape.place
-        else _single(term, place)
-        for term in terms
-    ]  # fmt: skip
-
-
-def _nearest_to_failing(plain: g.Logical, place: Mapping[int, Fraction], nominal: Mapping[int, Fraction]) -> (
-    g.Holds | None
-):  # fmt: skip
+def _nearest_to_failing(decider: Decider, there: Figures) -> g.Holds | None:
     """Of joined comparisons the one that decides at a place: the lowest share of `and`, the highest of `or`."""
-    if isinstance(plain, g.Holds):
-        return plain
-    if not isinstance(plain, g.All | g.Any):
-        return None
-    found = [item for part in plain.parts if (item := _nearest_to_failing(part, place, nominal)) is not None]
-    if not found:
-        return None
 
     def share(item: g.Holds) -> float:
-        value = _single(item.headroom, place)
+        value = there.of(item.headroom)
         if value == 0 and _is_equality(item):
             return math.inf  # equal is all it can be; there is no distance to speak of
-        return float_below(value / scale_of(item, nominal)) if value is not None else math.inf
+        return float_below(value / decider.scales[id(item)]) if value is not None else math.inf
 
-    return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
+    def nearest(plain: g.Logical) -> g.Holds | None:
+        if isinstance(plain, g.Holds):
+            return plain
+        if not isinstance(plain, g.All | g.Any):
+            return None
+        found = [item for part in plain.parts if (item := nearest(part)) is not None]
+        if not found:
+            return None
+        return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
+
+    return nearest(decider.plain)
 
 
 def _is_equality(comparison: g.Holds) -> bool:
     headroom = comparison.headroom
     return isinstance(headroom, g.Negate) and isinstance(headroom.value, g.Absolute)
-
-
-def _single(term: g.Numeric | None, place: Mapping[int, Fraction]) -> Fraction | None:
-    """The value at a point, or the lower end of its enclosure; None where there is no value."""
-    if term is None:
-        return None
-    low, high = number_over(term, point(place))
-    return None if is_unbounded(low, high) else Fraction(low)
-
-
-def _finite(value: Bound | None) -> Fraction | None:
-    return None if value is None or is_unbounded(value) else Fraction(value)
 
 
 def sentence_of(binder: Binder, sentence: Sentence, slots: Slots) -> str:

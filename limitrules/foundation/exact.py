@@ -17,16 +17,27 @@ def parse_decimal(text: str) -> Fraction | None:
 
 def float_below(value: Fraction) -> float:
     """The largest float that is not above an exact value (minus infinity beyond the range of floats)."""
-    try:
-        near = value.numerator / value.denominator
-    except OverflowError:
-        return math.nextafter(math.inf, 0) if value > 0 else -math.inf
-    return near if Fraction(near) <= value else math.nextafter(near, -math.inf)
+    return floats_around(value)[0]
 
 
 def float_above(value: Fraction) -> float:
     """The smallest float that is not below an exact value."""
-    return -float_below(-value)
+    return floats_around(value)[1]
+
+
+def floats_around(value: Fraction) -> tuple[float, float]:
+    """The narrowest pair of floats around an exact value: one and the same where the value is a float."""
+    numerator, denominator = value.as_integer_ratio()
+    try:
+        near = numerator / denominator
+    except OverflowError:
+        edge = math.nextafter(math.inf, 0)
+        return (edge, math.inf) if numerator > 0 else (-math.inf, -edge)
+    a, b = near.as_integer_ratio()
+    difference = a * denominator - numerator * b
+    if difference == 0:
+        return near, near
+    return (math.nextafter(near, -math.inf), near) if difference > 0 else (near, math.nextafter(near, math.inf))
 
 
 def round_digits(value: Fraction, digits: int, towards: int = 0) -> str:

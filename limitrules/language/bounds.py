@@ -19,7 +19,7 @@ from attrs import frozen
 from limitrules.foundation.exact import float_below
 from limitrules.language import ground as g
 from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over, point
-from limitrules.language.pairs import Pair, pair_of
+from limitrules.language.pairs import Floats, Pair, pair_of
 from limitrules.language.slopes import MIXED, is_multilinear, signs, slopes
 from limitrules.language.tape import Tape
 
@@ -66,20 +66,20 @@ class Extremes:
         self._tape: Tape | None = None
         self._members: list[Extremes] | None = None
 
-    def lowest(self, box: Box, budget: int = BUDGET) -> Infimum:
-        """The lower bound, with the point where it is reached."""
-        return self._extreme(box, 1, budget)
+    def lowest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None) -> Infimum:
+        """The lower bound, with the point where it is reached. ``floats`` is the box in floats where that is known."""
+        return self._extreme(box, 1, budget, floats)
 
-    def highest(self, box: Box, budget: int = BUDGET) -> Infimum:
+    def highest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None) -> Infimum:
         """The upper bound, with the point where it is reached."""
-        return self._extreme(box, -1, budget)
+        return self._extreme(box, -1, budget, floats)
 
-    def _extreme(self, box: Box, sign: int, budget: int) -> Infimum:
+    def _extreme(self, box: Box, sign: int, budget: int, floats: Floats | None) -> Infimum:
         search = _Search(self.tape, box, sign, budget)
-        found = search.at_ends()
+        found = search.at_ends(floats)
         if found is None and self._splits(g.Least if sign > 0 else g.Greatest):
             # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
-            return self._joined([member._extreme(box, sign, budget) for member in self.members], box, sign)
+            return self._joined([member._extreme(box, sign, budget, floats) for member in self.members], box, sign)
         found = found or search.run()
         return found if sign > 0 else Infimum(-found.value, -found.reached, found.place, found.tight)
 
@@ -123,11 +123,11 @@ class _Search:
         self.box = {index: box[index] for index in tape.indices}
         self.free = [index for index, (low, high) in self.box.items() if low != high]
 
-    def at_ends(self) -> Infimum | None:
+    def at_ends(self, floats: Floats | None) -> Infimum | None:
         """The infimum where every input moves the term one way; None where one pulls both ways."""
         place = {index: pair[0] for index, pair in self.box.items()}
         if self.free:
-            pull = signs(self.tape, self.tape.forward(_shadows(self.box)))
+            pull = signs(self.tape, self.tape.forward(floats or _shadows(self.box)))
             for index in self.free:
                 sign = pull[index]
                 if sign == MIXED:
@@ -233,7 +233,7 @@ class _Search:
         low, high = number_over(self.term, box)
         return low if self.sign > 0 else -high
 
-    def _whole(self, shadows: Mapping[int, Pair]) -> Pair:
+    def _whole(self, shadows: Floats) -> Pair:
         low, high = self.tape.forward(shadows)[-1]
         return (low, high) if self.sign > 0 else (-high, -low)
 

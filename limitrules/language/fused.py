@@ -13,11 +13,10 @@ from typing import Any
 
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
-from limitrules.language.pairs import Pair, mended
+from limitrules.language.pairs import Floats, Pair, mended
 
-Values = Mapping[int, Pair]
-NumericShadow = Callable[[Values], Pair]
-LogicalShadow = Callable[[Values], bool | None]
+NumericShadow = Callable[[Floats], Pair]
+LogicalShadow = Callable[[Floats], bool | None]
 Build = Callable[[g.Numeric], NumericShadow]
 
 _INF = math.inf
@@ -71,7 +70,7 @@ def _least(term: g.Least, build: Build, general: Build) -> NumericShadow | None:
     if not others:
         return first
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         low, high = first(values)
         for value in others:
             a, b = value(values)
@@ -91,7 +90,7 @@ def _greatest(term: g.Greatest, build: Build, general: Build) -> NumericShadow |
     if not others:
         return first
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         low, high = first(values)
         for value in others:
             a, b = value(values)
@@ -108,7 +107,7 @@ def _later(term: g.Numeric, general: Build) -> NumericShadow:
     """The general closure, made when it is first needed: seldom, and it would double the work of every level."""
     made: list[NumericShadow] = []
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         if not made:
             made.append(general(term))
         return made[0](values)
@@ -133,7 +132,7 @@ def _scaled(value: NumericShadow, factor: Fraction, general: NumericShadow) -> N
     """A value that is not negative, times a positive factor."""
     lower, upper = float_below(factor), float_above(factor)
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         low, high = value(values)
         if low >= 0.0:
             low = low * lower
@@ -146,7 +145,7 @@ def _scaled(value: NumericShadow, factor: Fraction, general: NumericShadow) -> N
 def _spread(value: NumericShadow, size: NumericShadow, index: int, general: NumericShadow) -> NumericShadow:
     """``X (1 + E S)`` for positive X, E up to a half and S between -1 and 1."""
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         low, high = value(values)
         least, most = size(values)
         down, up = values[index]
@@ -176,7 +175,7 @@ def _add(term: g.Add, build: Build, general: Build) -> NumericShadow | None:
         return _sum(build(left), other)
     index = left.index
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         a, b = values[index]
         c, d = other(values)
         low, high = _step(a + c, -_INF), _step(b + d, _INF)
@@ -186,7 +185,7 @@ def _add(term: g.Add, build: Build, general: Build) -> NumericShadow | None:
 
 
 def _sum(left: NumericShadow, right: NumericShadow) -> NumericShadow:
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         a, b = left(values)
         c, d = right(values)
         low, high = _step(a + c, -_INF), _step(b + d, _INF)
@@ -200,7 +199,7 @@ def _subtract(term: g.Subtract, build: Build, general: Build) -> NumericShadow |
         return build(term.left)
     left, right = build(term.left), build(term.right)
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         a, b = left(values)
         c, d = right(values)
         low, high = (0.0 if a == d else _step(a - d, -_INF)), (0.0 if b == c else _step(b - c, _INF))
@@ -216,7 +215,7 @@ def _total(term: g.Total, build: Build, general: Build) -> NumericShadow | None:
         return build(term.parts[0].value)
     parts = [build(part.value) for part in term.parts]
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         low = high = 0.0
         for value in parts:
             a, b = value(values)
@@ -243,7 +242,7 @@ def _multiply(term: g.Multiply, build: Build, general: Build) -> NumericShadow |
         return None
     index, other, whole = left.index, build(right), _later(term, general)
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         a, b = values[index]
         c, d = other(values)
         if 0.0 < a and 0.0 < c and b < _INF and d < _INF:
@@ -263,7 +262,7 @@ def _divide(term: g.Divide, build: Build, general: Build) -> NumericShadow | Non
     if not isinstance(divisor, g.Input):
         right = build(divisor)
 
-        def by_term(values: Values) -> Pair:
+        def by_term(values: Floats) -> Pair:
             c, d = right(values)
             a, b = left(values)
             if c > 0.0 <= a and d < _INF and b < _INF:
@@ -274,7 +273,7 @@ def _divide(term: g.Divide, build: Build, general: Build) -> NumericShadow | Non
         return by_term
     index = divisor.index
 
-    def by_input(values: Values) -> Pair:
+    def by_input(values: Floats) -> Pair:
         c, d = values[index]
         a, b = left(values)
         if c > 0.0 <= a and d < _INF and b < _INF:
@@ -297,14 +296,14 @@ def compared(left: g.Numeric, right: g.Numeric, strict: bool, build: Build) -> L
     one, other = build(left), build(right)
     if strict:
 
-        def above(values: Values) -> bool | None:
+        def above(values: Floats) -> bool | None:
             a, b = one(values)
             c, d = other(values)
             return True if a > d else False if b <= c else None
 
         return above
 
-    def at_or_above(values: Values) -> bool | None:
+    def at_or_above(values: Floats) -> bool | None:
         a, b = one(values)
         c, d = other(values)
         return True if a >= d else False if b < c else None
@@ -313,7 +312,7 @@ def compared(left: g.Numeric, right: g.Numeric, strict: bool, build: Build) -> L
 
 
 def _input_above(index: int, right: NumericShadow) -> LogicalShadow:
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         a, b = values[index]
         c, d = right(values)
         return True if a >= d else False if b < c else None
@@ -322,7 +321,7 @@ def _input_above(index: int, right: NumericShadow) -> LogicalShadow:
 
 
 def _above_input(left: NumericShadow, index: int) -> LogicalShadow:
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         a, b = left(values)
         c, d = values[index]
         return True if a >= d else False if b < c else None

@@ -41,6 +41,13 @@ class Ground:
 class Numeric(Ground):
     """A term whose value is a number in SI."""
 
+    def operands(self) -> tuple[Numeric, ...]:
+        """The numbers directly below, without what only guards or chooses."""
+        return ()
+
+    def below(self) -> tuple[Ground, ...]:
+        return self.operands()
+
 
 @frozen(eq=False)
 class Logical(Ground):
@@ -72,7 +79,7 @@ class Gap(Numeric):
 class Negate(Numeric):
     value: Numeric
 
-    def below(self) -> tuple[Ground, ...]:
+    def operands(self) -> tuple[Numeric, ...]:
         return (self.value,)
 
 
@@ -80,7 +87,7 @@ class Negate(Numeric):
 class Absolute(Numeric):
     value: Numeric
 
-    def below(self) -> tuple[Ground, ...]:
+    def operands(self) -> tuple[Numeric, ...]:
         return (self.value,)
 
 
@@ -89,7 +96,7 @@ class Binary(Numeric):
     left: Numeric
     right: Numeric
 
-    def below(self) -> tuple[Ground, ...]:
+    def operands(self) -> tuple[Numeric, ...]:
         return (self.left, self.right)
 
 
@@ -133,9 +140,11 @@ class Gathered(Numeric):
 
     parts: tuple[Part, ...]
 
+    def operands(self) -> tuple[Numeric, ...]:
+        return tuple([part.value for part in self.parts])
+
     def below(self) -> tuple[Ground, ...]:
-        guards = tuple(part.guard for part in self.parts if part.guard is not None)
-        return tuple(part.value for part in self.parts) + guards
+        return (*self.operands(), *(part.guard for part in self.parts if part.guard is not None))
 
 
 @frozen(eq=False)
@@ -158,7 +167,7 @@ class Apply(Numeric):
     function: Function
     arguments: tuple[Numeric, ...]
 
-    def below(self) -> tuple[Ground, ...]:
+    def operands(self) -> tuple[Numeric, ...]:
         return self.arguments
 
 
@@ -169,7 +178,7 @@ class Lookup(Numeric):
     points: tuple[tuple[Fraction, Fraction], ...]
     at: Numeric
 
-    def below(self) -> tuple[Ground, ...]:
+    def operands(self) -> tuple[Numeric, ...]:
         return (self.at,)
 
 
@@ -178,6 +187,9 @@ class Select(Numeric):
     condition: Logical
     then: Numeric
     other: Numeric
+
+    def operands(self) -> tuple[Numeric, ...]:
+        return (self.then, self.other)
 
     def below(self) -> tuple[Ground, ...]:
         return (self.condition, self.then, self.other)
@@ -235,8 +247,8 @@ class Contrary(Logical):
         return (self.value,)
 
 
-NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Margin, Total, Least, Greatest,
-                 Apply, Lookup, Select)  # fmt: skip
+NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Margin, Total, Least,
+                 Greatest, Apply, Lookup, Select)  # fmt: skip
 LOGICAL_KINDS = (Fixed, Holds, All, Any, Contrary)
 
 
@@ -253,11 +265,6 @@ def without_contrary(term: Logical, negated: bool = False) -> Logical:
         return Fixed(None if term.value is None else not term.value, term.path)
     assert isinstance(term, Holds)
     return evolve(term, headroom=Negate(term.headroom), strict=not term.strict)
-
-
-def operands(term: Numeric) -> tuple[Numeric, ...]:
-    """The numbers directly below, without what only guards or chooses."""
-    return tuple(child for child in term.below() if isinstance(child, Numeric))
 
 
 def inputs_of(term: Ground) -> tuple[int, ...]:

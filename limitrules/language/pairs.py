@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 
-from limitrules.foundation.exact import float_above, float_below
+from limitrules.foundation.exact import floats_around
 
 Pair = tuple[float, float]
+Floats = Mapping[int, Pair] | Sequence[Pair]
+"""The pair of each input, by its number."""
 
 _INF = math.inf
 ANYTHING: Pair = (-_INF, _INF)
@@ -23,7 +25,9 @@ _step = math.nextafter
 
 def pair_of(low: Fraction, high: Fraction) -> Pair:
     """The narrowest pair around an exact range."""
-    return float_below(low), float_above(high)
+    if low is high:
+        return floats_around(low)
+    return floats_around(low)[0], floats_around(high)[1]
 
 
 def mended(low: float, high: float) -> Pair:
@@ -32,10 +36,12 @@ def mended(low: float, high: float) -> Pair:
 
 
 def negated(value: Pair) -> Pair:
+    """The pair of the opposite."""
     return -value[1], -value[0]
 
 
 def absolute(value: Pair) -> Pair:
+    """The pair of the size."""
     low, high = value
     if low >= 0.0:
         return value
@@ -43,11 +49,13 @@ def absolute(value: Pair) -> Pair:
 
 
 def added(left: Pair, right: Pair) -> Pair:
+    """The pair of a sum."""
     low, high = _step(left[0] + right[0], -_INF), _step(left[1] + right[1], _INF)
     return (low, high) if low == low and high == high else mended(low, high)
 
 
 def subtracted(left: Pair, right: Pair) -> Pair:
+    """The pair of a difference."""
     a, b = left
     c, d = right
     # Equal floats leave exactly nothing, so that a tie without tolerance is decided here.
@@ -56,6 +64,7 @@ def subtracted(left: Pair, right: Pair) -> Pair:
 
 
 def multiplied(left: Pair, right: Pair) -> Pair:
+    """The pair of a product."""
     a, b = left
     c, d = right
     if 0.0 <= a and 0.0 <= c and b < _INF and d < _INF:
@@ -74,6 +83,7 @@ def times(one: float, other: float) -> float:
 
 
 def divided(left: Pair, right: Pair) -> Pair:
+    """The pair of a quotient; no bound where the divisor may be zero."""
     a, b = left
     c, d = right
     if c <= 0.0 <= d:
@@ -114,6 +124,7 @@ Taking = Iterable[tuple[Pair, bool | None]]
 
 
 def total(members: Taking) -> Pair:
+    """The pair of the sum of those that take part."""
     low = high = 0.0
     for (a, b), taken in members:
         if taken is False:
@@ -125,6 +136,7 @@ def total(members: Taking) -> Pair:
 
 
 def least(members: Taking) -> Pair:
+    """The pair of the lowest that takes part; no bound where perhaps none does."""
     low = high = _INF
     sure = False
     for (a, b), taken in members:
@@ -137,6 +149,7 @@ def least(members: Taking) -> Pair:
 
 
 def greatest(members: Taking) -> Pair:
+    """The pair of the highest that takes part; no bound where perhaps none does."""
     low = high = -_INF
     sure = False
     for (a, b), taken in members:
@@ -155,7 +168,7 @@ def either(one: Pair, other: Pair) -> Pair:
 
 def table(points: Sequence[tuple[Fraction, Fraction]]) -> Callable[[Pair], Pair]:
     """A table that is read linearly between its points, prepared once; without bounds where a reading lies outside."""
-    rims = [(float_below(x), float_above(x), float_below(y), float_above(y)) for x, y in points]
+    rims = [(*floats_around(x), *floats_around(y)) for x, y in points]
     lows, highs = [point[0] for point in rims], [point[1] for point in rims]
     start, end = highs[0], lows[-1]
     segments = [_segment(*rims[max(after - 1, 0) : max(after, 1) + 1]) for after in range(len(rims))]

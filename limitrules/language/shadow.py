@@ -14,10 +14,10 @@ from typing import Any
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
 from limitrules.language import pairs
-from limitrules.language.fused import LogicalShadow, NumericShadow, Values, compared, fused
-from limitrules.language.pairs import Pair
+from limitrules.language.fused import LogicalShadow, NumericShadow, compared, fused
+from limitrules.language.pairs import Floats, Pair
 
-__all__ = ["LogicalShadow", "NumericShadow", "Pair", "Values", "shadow_number", "shadow_truth"]
+__all__ = ["LogicalShadow", "NumericShadow", "shadow_number", "shadow_truth"]
 
 _INF = math.inf
 
@@ -83,7 +83,7 @@ def _gathered(operation: Callable[[pairs.Taking], Pair]) -> Callable[[g.Gathered
     return build
 
 
-def _always(values: Values) -> bool:
+def _always(values: Floats) -> bool:
     return True
 
 
@@ -101,7 +101,7 @@ def _lookup(term: g.Lookup) -> NumericShadow:
 def _select(term: g.Select) -> NumericShadow:
     condition, then, other = shadow_truth(term.condition), shadow_number(term.then), shadow_number(term.other)
 
-    def evaluate(values: Values) -> Pair:
+    def evaluate(values: Floats) -> Pair:
         taken = condition(values)
         if taken is None:
             return pairs.either(then(values), other(values))
@@ -121,7 +121,7 @@ def _holds(term: g.Holds) -> LogicalShadow:
         return compared(headroom.left, headroom.right, strict, shadow_number)
     value = shadow_number(headroom)
 
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         low, high = value(values)
         if low > 0.0 or (low == 0.0 and not strict):
             return True
@@ -135,7 +135,7 @@ def _holds(term: g.Holds) -> LogicalShadow:
 def _all(term: g.All) -> LogicalShadow:
     parts = [shadow_truth(part) for part in term.parts]
 
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         result: bool | None = True
         for part in parts:
             found = part(values)
@@ -151,7 +151,7 @@ def _all(term: g.All) -> LogicalShadow:
 def _any(term: g.Any) -> LogicalShadow:
     parts = [shadow_truth(part) for part in term.parts]
 
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         result: bool | None = False
         for part in parts:
             found = part(values)
@@ -167,7 +167,7 @@ def _any(term: g.Any) -> LogicalShadow:
 def _contrary(term: g.Contrary) -> LogicalShadow:
     value = shadow_truth(term.value)
 
-    def evaluate(values: Values) -> bool | None:
+    def evaluate(values: Floats) -> bool | None:
         found = value(values)
         return None if found is None else not found
 

@@ -14,7 +14,7 @@ from typing import Any
 from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
 from limitrules.language.pairs import Pair, absolute, times
-from limitrules.language.tape import Floats, Tape
+from limitrules.language.tape import Tape
 
 MIXED = 2
 """The sign of an influence that may go either way; 1 and -1 are rising and falling, 0 is none."""

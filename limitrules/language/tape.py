@@ -14,11 +14,10 @@ from typing import Any
 from limitrules.language import ground as g
 from limitrules.language import pairs
 from limitrules.language.exactly import Enclosure, number_over, point, read_table, truth_over
-from limitrules.language.pairs import Pair
+from limitrules.language.pairs import Floats, Pair
 from limitrules.language.shadow import gap_pair, shadow_truth
 
 Places = tuple[int, ...]
-Floats = Mapping[int, Pair]
 Place = Mapping[int, Fraction]
 Ratio = tuple[int, int]
 """Numerator and denominator (above zero), not always in lowest terms: putting them so is most of a sum's cost."""
@@ -46,7 +45,7 @@ class Tape:
         found = self.place.get(id(term))
         if found is not None:
             return found
-        below = tuple(self._append(child) for child in g.operands(term))
+        below = tuple([self._append(child) for child in term.operands()])
         number = self.place[id(term)] = len(self.terms)
         self.terms.append(term)
         self.below.append(below)

@@ -11,6 +11,7 @@ from attrs import frozen
 from limitrules.language import ground as g
 from limitrules.language.bounds import SHOWN_BUDGET, Extremes, Infimum
 from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
+from limitrules.language.pairs import Floats
 
 
 class Outcome(Enum):
@@ -45,26 +46,49 @@ class Decider:
 
     def __init__(self, term: g.Logical, nominal: Mapping[int, Fraction]) -> None:
         self.plain = g.without_contrary(term)
-        self.extremes = Extremes(as_distance(self.plain, nominal))
+        self.scales: dict[int, Fraction] = {}
+        self.extremes = Extremes(self._distance(nominal))
         self.is_weighted = not isinstance(self.plain, g.Holds)
         comparisons = [item for item in self.plain.walk() if isinstance(item, g.Holds)]
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
         self.has_gaps = bool(g.gaps_of(self.plain))
 
-    def worst(self, box: Box) -> Infimum:
-        """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""
-        return self.extremes.lowest(box, SHOWN_BUDGET)
+    def _distance(self, nominal: Mapping[int, Fraction]) -> g.Numeric:
+        """A number with the sign of the condition.
 
-    def decide(self, box: Box, nominal: Mapping[int, Fraction]) -> Decision:
-        """The outcome for every point of a box."""
-        lowest = self.extremes.lowest(box)
+        A lone comparison keeps its own headroom. Where several are joined, each is measured as a share of its nominal
+        limit, so that amperes and volts can be ranked; a positive factor changes no sign.
+        """
+        return self.plain.headroom if isinstance(self.plain, g.Holds) else self._ranked(self.plain, nominal)
+
+    def _ranked(self, plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
+        if isinstance(plain, g.All | g.Any):
+            if len(plain.parts) == 1:
+                return self._ranked(plain.parts[0], nominal)
+            parts = tuple([g.Part(self._ranked(part, nominal)) for part in plain.parts])
+            return g.Least(parts) if isinstance(plain, g.All) else g.Greatest(parts)
+        if isinstance(plain, g.Holds):
+            scale = self.scales[id(plain)] = scale_of(plain, nominal)
+            return plain.headroom if scale == 1 else g.Multiply(g.Constant(1 / scale), plain.headroom)
+        assert isinstance(plain, g.Fixed)
+        if plain.value is None:
+            return g.Gap(plain.path)
+        return g.Constant(Fraction(1 if plain.value else -1))
+
+    def worst(self, box: Box, floats: Floats | None = None) -> Infimum:
+        """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""
+        return self.extremes.lowest(box, SHOWN_BUDGET, floats)
+
+    def decide(self, box: Box, nominal: Mapping[int, Fraction], floats: Floats | None = None) -> Decision:
+        """The outcome for every point of a box, which ``floats`` gives in floats where they are known."""
+        lowest = self.extremes.lowest(box, floats=floats)
         # Zero is enough only if no comparison is strict, and too little only if all are.
         if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(box, nominal)):
             return Decision(Outcome.ALWAYS, lowest)
         if lowest.reached < 0 and truth_over(self.plain, point({i: nominal[i] for i in lowest.place})) is True:
             return Decision(Outcome.SOMETIMES, lowest)
-        highest = self.extremes.highest(box)
+        highest = self.extremes.highest(box, floats=floats)
         if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(box, nominal)):
             return Decision(Outcome.NEVER, lowest)
         undefined = is_unbounded(lowest.value, highest.value)
@@ -94,32 +118,6 @@ class Decider:
         """True where a tried point fails for certain, whatever is missing."""
         places = (lowest.place, highest.place, {index: nominal[index] for index in lowest.place})
         return any(truth_over(self.plain, point(place)) is False for place in places)
-
-
-def as_distance(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
-    """A number with the sign of the condition.
-
-    A lone comparison keeps its own headroom. Where several are joined, each is measured as a share of its nominal
-    limit, so that amperes and volts can be ranked; a positive factor changes no sign.
-    """
-    if isinstance(plain, g.Holds):
-        return plain.headroom
-    return _ranked(plain, nominal)
-
-
-def _ranked(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
-    if isinstance(plain, g.All | g.Any):
-        if len(plain.parts) == 1:
-            return _ranked(plain.parts[0], nominal)
-        parts = tuple(g.Part(_ranked(part, nominal)) for part in plain.parts)
-        return g.Least(parts) if isinstance(plain, g.All) else g.Greatest(parts)
-    if isinstance(plain, g.Holds):
-        scale = scale_of(plain, nominal)
-        return plain.headroom if scale == 1 else g.Multiply(g.Constant(1 / scale), plain.headroom)
-    assert isinstance(plain, g.Fixed)
-    if plain.value is None:
-        return g.Gap(plain.path)
-    return g.Constant(Fraction(1 if plain.value else -1))
 
 
 def scale_of(comparison: g.Holds, nominal: Mapping[int, Fraction]) -> Fraction:

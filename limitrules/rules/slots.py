@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from limitrules.foundation.exact import float_above, float_below
 from limitrules.language.exactly import Range
-from limitrules.language.shadow import Pair
+from limitrules.language.pairs import Pair, pair_of
 
 
 class Slots:
@@ -39,8 +38,8 @@ class Slots:
         self.paths.append(path)
         self.ranges.append((low, high))
         self.nominal.append(nominal)
-        self.shadows.append((float_below(low), float_above(high)))
-        self.middles.append((float_below(nominal), float_above(nominal)))
+        self.shadows.append(pair_of(low, high))
+        self.middles.append(pair_of(nominal, nominal))
         return number
 
     def forget(self, path: str) -> None:
@@ -53,8 +52,8 @@ class Slots:
         number = self.index[path]
         self.ranges[number] = (low, high)
         self.nominal[number] = nominal
-        self.shadows[number] = (float_below(low), float_above(high))
-        self.middles[number] = (float_below(nominal), float_above(nominal))
+        self.shadows[number] = pair_of(low, high)
+        self.middles[number] = pair_of(nominal, nominal)
 
     def box(self, numbers: tuple[int, ...]) -> dict[int, Range]:
         return {number: self.ranges[number] for number in numbers}
