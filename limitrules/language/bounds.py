@@ -14,12 +14,13 @@ import math
 from collections.abc import Mapping
 from fractions import Fraction
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from limitrules.foundation.exact import float_below
 from limitrules.language import ground as g
 from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over, point
 from limitrules.language.pairs import Floats, Pair, pair_of
+from limitrules.language.pieces import Piece, pieces
 from limitrules.language.slopes import MIXED, is_multilinear, signs, slopes
 from limitrules.language.tape import Tape
 
@@ -30,6 +31,8 @@ SHOWN_BUDGET = 24
 RELATIVE = 1e-7
 ABSOLUTE = 1e-12
 _CORNERS = 6
+_DEPTH = 3
+_NEAR = 2**40
 _INF = math.inf
 _step = math.nextafter
 
@@ -39,13 +42,15 @@ class Infimum:
     """The lowest value of a term over a box.
 
     ``value`` is a lower bound (minus infinity: none is known) and ``place`` a point of the box, by input, at which
-    the term takes ``reached``. ``tight`` where the two agree within the tolerance of the search.
+    the term takes ``reached``. ``tight`` where the term comes as near to ``value`` as one likes, within the tolerance
+    of the search; ``is_open`` where it is proven to come near and never to take it.
     """
 
     value: Bound
     reached: Bound
     place: Mapping[int, Fraction]
     tight: bool
+    is_open: bool = False
 
 
 def infimum(term: g.Numeric, box: Box, budget: int = BUDGET) -> Infimum:
@@ -74,14 +79,43 @@ class Extremes:
         """The upper bound, with the point where it is reached."""
         return self._extreme(box, -1, budget, floats)
 
-    def _extreme(self, box: Box, sign: int, budget: int, floats: Floats | None) -> Infimum:
+    def _extreme(self, box: Box, sign: int, budget: int, floats: Floats | None, depth: int = 0) -> Infimum:
         search = _Search(self.tape, box, sign, budget)
         found = search.at_ends(floats)
         if found is None and self._splits(g.Least if sign > 0 else g.Greatest):
             # The lowest of several is as low as the lowest of them gets: each can be searched by itself.
-            return self._joined([member._extreme(box, sign, budget, floats) for member in self.members], box, sign)
-        found = found or search.run()
-        return found if sign > 0 else Infimum(-found.value, -found.reached, found.place, found.tight)
+            members = [member._extreme(box, sign, budget, floats, depth) for member in self.members]
+            return self._joined(members, box, sign)
+        found = found or search.by_slopes()
+        if found is None and depth < _DEPTH:
+            cut = pieces(self.term, search.fixed)
+            if cut:
+                parts = [self._on_piece(piece, box, sign, budget // len(cut), depth) for piece in cut]
+                return self._over_pieces(parts, sign)
+        found = found or search.by_halving()
+        return found if sign > 0 else evolve(found, value=-found.value, reached=-found.reached)
+
+    def _on_piece(self, piece: Piece, box: Box, sign: int, budget: int, depth: int) -> Infimum:
+        found = Extremes(piece.term)._extreme(piece.box, sign, budget, None, depth + 1)
+        place = {index: found.place.get(index, piece.box[index][0]) for index in self.tape.indices}
+        if place[piece.cut] not in piece.without:
+            return evolve(found, place=place)
+        # The end of an open piece belongs to another one; what the term nears there it takes nowhere.
+        low, high = piece.box[piece.cut]
+        inward = (high - low) / _NEAR
+        place[piece.cut] += inward if place[piece.cut] == low else -inward
+        reached = self.tape.enclosure(place)[1 if sign > 0 else 0]
+        return Infimum(found.value, reached, place, found.tight, is_open=found.value != reached)
+
+    def _over_pieces(self, parts: list[Infimum], sign: int) -> Infimum:
+        value = min(part.value * sign for part in parts) * sign
+        lowest = [part for part in parts if part.value == value]
+        best = next((part for part in lowest if part.reached == value), None)
+        if best is not None:
+            return best
+        reaching = min(parts, key=lambda item: item.reached * sign)
+        return Infimum(value, reaching.reached, reaching.place, any(part.tight for part in lowest),
+                       all(part.is_open for part in lowest))  # fmt: skip
 
     @property
     def tape(self) -> Tape:
@@ -108,8 +142,9 @@ class Extremes:
         if bound.value != reached:
             # Where members are only enclosed, another one may lie further out at this place.
             reached = self.tape.enclosure(place)[1 if sign > 0 else 0]
-        tight = bound.value == reached or (bound.tight and _close(min(bound.value, reached), max(bound.value, reached)))
-        return Infimum(bound.value, reached, place, tight)
+        lowest = [item for item in found if item.value == bound.value]
+        return Infimum(bound.value, reached, place, bound.value == reached or any(item.tight for item in lowest),
+                       bound.value != reached and all(item.is_open for item in lowest))  # fmt: skip
 
 
 class _Search:
@@ -122,6 +157,7 @@ class _Search:
         self.budget = budget
         self.box = {index: box[index] for index in tape.indices}
         self.free = [index for index, (low, high) in self.box.items() if low != high]
+        self.fixed = self.box
 
     def at_ends(self, floats: Floats | None) -> Infimum | None:
         """The infimum where every input moves the term one way; None where one pulls both ways."""
@@ -136,15 +172,15 @@ class _Search:
                     place[index] = self.box[index][1]
         return self._at(place)
 
-    def run(self) -> Infimum:
-        """The infimum by the slopes of the inputs, by corners, or by halving."""
-        fixed = self._fix(self.box)
+    def by_slopes(self) -> Infimum | None:
+        """The infimum by the slopes of the inputs and by corners; None where these leave it open."""
+        fixed = self.fixed = self._fix(self.box)
         open_inputs = [index for index in self.free if fixed[index][0] != fixed[index][1]]
         if not open_inputs:
             return self._at({index: low for index, (low, _) in fixed.items()})
         if len(open_inputs) <= _CORNERS and is_multilinear(self.tape, self.tape.forward(_shadows(fixed)), open_inputs):
             return self._lowest_of([self._at(corner) for corner in _corners(fixed, open_inputs)])
-        return self._halve(fixed)
+        return None
 
     def _lowest_of(self, corners: list[Infimum]) -> Infimum:
         """The corner that reaches lowest; what is missing may make the bound lower at another one."""
@@ -180,8 +216,9 @@ class _Search:
                 break
         return box
 
-    def _halve(self, box: dict[int, Range]) -> Infimum:
+    def by_halving(self) -> Infimum:
         """Best-first halving. Boxes are compared by floats rounded outwards; only the place found is exact."""
+        box = self.fixed
         counter = itertools.count()
         best, place = self._best_of(box)
         start = self._whole(_shadows(box))

@@ -29,12 +29,15 @@ class Ground:
         return ()
 
     def walk(self) -> Iterator[Ground]:
-        """This term and all below it."""
+        """This term and all below it, each once however often it is used."""
         stack: list[Ground] = [self]
+        seen: set[int] = set()
         while stack:
             term = stack.pop()
-            yield term
-            stack.extend(term.below())
+            if id(term) not in seen:
+                seen.add(id(term))
+                yield term
+                stack.extend(term.below())
 
 
 @frozen(eq=False)

@@ -84,26 +84,30 @@ class Decider:
         """The outcome for every point of a box, which ``floats`` gives in floats where they are known."""
         lowest = self.extremes.lowest(box, floats=floats)
         # Zero is enough only if no comparison is strict, and too little only if all are.
-        if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(box, nominal)):
+        if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(lowest, box, nominal)):
             return Decision(Outcome.ALWAYS, lowest)
         if lowest.reached < 0 and truth_over(self.plain, point({i: nominal[i] for i in lowest.place})) is True:
             return Decision(Outcome.SOMETIMES, lowest)
         highest = self.extremes.highest(box, floats=floats)
-        if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(box, nominal)):
+        if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(highest, box, nominal)):
             return Decision(Outcome.NEVER, lowest)
         undefined = is_unbounded(lowest.value, highest.value)
         if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
 
-    def _holds_at_zero(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+    def _holds_at_zero(self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where a distance that falls to zero is enough; joined conditions may tie in one that is not strict."""
+        if lowest.is_open:
+            return True
         if not self.any_strict or not isinstance(self.plain, g.All | g.Any):
             return not self.any_strict
         enough = all if isinstance(self.plain, g.All) else any
         return enough(found is Outcome.ALWAYS for found in self._outcomes(box, nominal))
 
-    def _fails_at_zero(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+    def _fails_at_zero(self, highest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+        if highest.is_open:
+            return True
         if self.all_strict or not isinstance(self.plain, g.All | g.Any):
             return self.all_strict
         enough = any if isinstance(self.plain, g.All) else all

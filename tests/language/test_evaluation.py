@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 import math
 from fractions import Fraction
@@ -60,6 +61,7 @@ def _places(box: Box) -> list[Place]:
 
 
 def test_every_kind_of_term_is_listed() -> None:
+    gc.collect()  # a class with slots is made twice; the first one lives until it is collected
     assert set(g.NUMERIC_KINDS) == _kinds(g.Numeric)
     assert set(g.LOGICAL_KINDS) == _kinds(g.Logical)
 
@@ -307,6 +309,35 @@ def test_a_lowest_value_inside_the_box_is_bounded_and_not_called_tight() -> None
     assert lowest.value == 0
     assert 0 < lowest.reached < Fraction(1, 10)
     assert not lowest.tight
+
+
+JUMP = g.Select(g.Holds(_minus(_x(), Fraction(1, 2)), True), _minus(_x(), Fraction(1, 2)), g.Constant(Fraction(10)))
+
+
+def test_a_bound_that_is_neared_and_nowhere_taken_is_called_open() -> None:
+    """`if x above 0.5 then x - 0.5 else 10` comes as near to zero as one likes."""
+    lowest = infimum(JUMP, UNIT_BOX)
+    assert (lowest.value, lowest.tight, lowest.is_open) == (0, True, True)
+    assert 0 < lowest.reached < Fraction(1, 10**9)
+    assert number_over(JUMP, point(lowest.place)) == (lowest.reached, lowest.reached)
+    taken = infimum(attrs.evolve(JUMP, condition=g.Holds(_minus(_x(), Fraction(1, 2)), False)), UNIT_BOX)
+    assert (taken.value, taken.reached, taken.is_open) == (0, 0, False)
+    for strict in (True, False):
+        assert decide(g.Holds(JUMP, strict), UNIT_BOX, {0: Fraction(1), 1: Fraction(0)}).outcome is Outcome.ALWAYS
+
+
+def test_kinks_and_jumps_are_found_exactly() -> None:
+    """What halving only comes near to: the corner of a table, and a member that takes part beyond a limit."""
+    table = tuple((Fraction(x), Fraction(y)) for x, y in ((-1, 5), (Fraction(1, 3), 2), (2, 4)))
+    lowest = infimum(g.Lookup(table, _x()), UNIT_BOX)
+    assert (lowest.value, lowest.reached, lowest.place[0]) == (2, 2, Fraction(1, 3))
+    guard = g.Holds(_minus(_x(), Fraction(1, 3)), False)
+    total = g.Total((g.Part(g.Negate(_x()), guard), g.Part(_x())))
+    lowest = infimum(total, UNIT_BOX)
+    assert (lowest.value, lowest.reached, lowest.tight) == (-1, -1, True)
+    highest = supremum(total, UNIT_BOX)
+    assert (highest.value, highest.tight, highest.is_open) == (Fraction(1, 3), True, True)
+    assert not supremum(total, {**UNIT_BOX, 0: (Fraction(-1), Fraction(1, 4))}).is_open
 
 
 @pytest.mark.parametrize(
