@@ -65,10 +65,6 @@ def _spread(corners: Sequence[Bound]) -> Enclosure:
     return min(corners), max(corners)
 
 
-def _gap(term: g.Gap, box: Box) -> Enclosure:
-    return (-_INF if term.low is None else term.low), (_INF if term.high is None else term.high)
-
-
 def _negate(term: g.Negate, box: Box) -> Enclosure:
     low, high = number_over(term.value, box)
     return -high, -low
@@ -242,7 +238,8 @@ def _contrary(term: g.Contrary, box: Box) -> bool | None:
 _RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
     g.Constant: lambda term, box: (term.value, term.value),
     g.Input: lambda term, box: box[term.index],
-    g.Gap: _gap,
+    g.Ranged: lambda term, box: box[term.index],
+    g.Gap: lambda term, box: ANYTHING,
     g.Negate: _negate,
     g.Absolute: _absolute,
     g.Add: _add,

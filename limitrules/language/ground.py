@@ -70,12 +70,17 @@ class Input(Numeric):
 
 
 @frozen(eq=False)
-class Gap(Numeric):
-    """A number that is missing at ``path``; it may be anything from ``low`` to ``high``."""
+class Ranged(Input):
+    """A number that is missing at ``path`` but known to lie in a range, which its slot holds."""
 
     path: str
-    low: Fraction | None = None
-    high: Fraction | None = None
+
+
+@frozen(eq=False)
+class Gap(Numeric):
+    """A number that is missing at ``path``; it may be anything."""
+
+    path: str
 
 
 @frozen(eq=False)
@@ -250,8 +255,8 @@ class Contrary(Logical):
         return (self.value,)
 
 
-NUMERIC_KINDS = (Constant, Input, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Margin, Total, Least,
-                 Greatest, Apply, Lookup, Select)  # fmt: skip
+NUMERIC_KINDS = (Constant, Input, Ranged, Gap, Negate, Absolute, Add, Subtract, Multiply, Divide, Margin, Total,
+                 Least, Greatest, Apply, Lookup, Select)  # fmt: skip
 LOGICAL_KINDS = (Fixed, Holds, All, Any, Contrary)
 
 
@@ -275,7 +280,14 @@ def inputs_of(term: Ground) -> tuple[int, ...]:
     return tuple(sorted({item.index for item in term.walk() if isinstance(item, Input)}))
 
 
+def ranged_in(term: Ground) -> frozenset[int]:
+    """The slots that hold the range of a number that is missing."""
+    return frozenset(item.index for item in term.walk() if isinstance(item, Ranged))
+
+
 def gaps_of(term: Ground) -> tuple[str, ...]:
     """The paths whose values are missing, each once."""
-    found = (item.path for item in term.walk() if isinstance(item, Gap) or (isinstance(item, Fixed) and item.path))
+    found = (
+        item.path for item in term.walk() if isinstance(item, Gap | Ranged) or (isinstance(item, Fixed) and item.path)
+    )
     return tuple(dict.fromkeys(path for path in found if path))

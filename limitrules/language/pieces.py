@@ -34,7 +34,7 @@ class Affine:
 
 @frozen
 class Piece:
-    """A part of the box with the term as it is there; the values of the input ``cut`` in ``without`` belong to others."""
+    """A part of the box with the term as it is there. Values of the input ``cut`` in ``without`` belong to others."""
 
     term: g.Numeric
     box: Box
@@ -245,6 +245,7 @@ def _total(term: g.Total, box: Box) -> Affine | None:
 _AFFINE: Mapping[type[g.Ground], Any] = {
     g.Constant: lambda term, box: Affine(None, _ZERO, term.value),
     g.Input: _input,
+    g.Ranged: _input,
     g.Negate: lambda term, box: _scaled(affine_of(term.value, box), Fraction(-1)),
     g.Add: lambda term, box: _sum(affine_of(term.left, box), affine_of(term.right, box)),
     g.Subtract: lambda term, box: _sum(affine_of(term.left, box), _scaled(affine_of(term.right, box), Fraction(-1))),

@@ -7,19 +7,15 @@ whole box, and None where it cannot tell.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from limitrules.foundation.exact import float_above, float_below
 from limitrules.language import ground as g
 from limitrules.language import pairs
 from limitrules.language.fused import LogicalShadow, NumericShadow, compared, fused
 from limitrules.language.pairs import Floats, Pair
 
 __all__ = ["LogicalShadow", "NumericShadow", "shadow_number", "shadow_truth"]
-
-_INF = math.inf
 
 
 def shadow_number(term: g.Numeric) -> NumericShadow:
@@ -36,13 +32,6 @@ def shadow_truth(term: g.Logical) -> LogicalShadow:
     return _LOGICAL[type(term)](term)
 
 
-def gap_pair(term: g.Gap) -> Pair:
-    """All that a missing number may be."""
-    return (-_INF if term.low is None else float_below(term.low)), (
-        _INF if term.high is None else float_above(term.high)
-    )
-
-
 def _constant(term: g.Constant) -> NumericShadow:
     pair = pairs.pair_of(term.value, term.value)
     return lambda values: pair
@@ -51,11 +40,6 @@ def _constant(term: g.Constant) -> NumericShadow:
 def _input(term: g.Input) -> NumericShadow:
     index = term.index
     return lambda values: values[index]
-
-
-def _gap(term: g.Gap) -> NumericShadow:
-    pair = gap_pair(term)
-    return lambda values: pair
 
 
 def _single(operation: Callable[[Pair], Pair]) -> Callable[[g.Negate | g.Absolute], NumericShadow]:
@@ -177,7 +161,8 @@ def _contrary(term: g.Contrary) -> LogicalShadow:
 _NUMERIC: Mapping[type[g.Ground], Callable[[Any], NumericShadow]] = {
     g.Constant: _constant,
     g.Input: _input,
-    g.Gap: _gap,
+    g.Ranged: _input,
+    g.Gap: lambda term: lambda values: pairs.ANYTHING,
     g.Negate: _single(pairs.negated),
     g.Absolute: _single(pairs.absolute),
     g.Add: _binary(pairs.added),

@@ -15,7 +15,7 @@ from limitrules.language import ground as g
 from limitrules.language import pairs
 from limitrules.language.exactly import Enclosure, number_over, point, read_table, truth_over
 from limitrules.language.pairs import Floats, Pair
-from limitrules.language.shadow import gap_pair, shadow_truth
+from limitrules.language.shadow import shadow_truth
 
 Places = tuple[int, ...]
 Place = Mapping[int, Fraction]
@@ -139,11 +139,6 @@ def _always(box: Floats) -> bool:
     return True
 
 
-def _gap(term: g.Gap, below: Places) -> _Step:
-    pair = gap_pair(term)
-    return lambda values, box: pair
-
-
 def _apply(term: g.Apply, below: Places) -> _Step:
     function = term.function
     return lambda values, box: pairs.mended(*function.interval(*[values[at] for at in below]))
@@ -168,7 +163,7 @@ def _select(term: g.Select, below: Places) -> _Step:
 
 
 _FORWARD: Mapping[type[g.Ground], Callable[[Any, Places], _Step]] = {
-    g.Gap: _gap,
+    g.Gap: lambda term, below: lambda values, box: pairs.ANYTHING,
     g.Negate: _single(pairs.negated),
     g.Absolute: _single(pairs.absolute),
     g.Add: _binary(pairs.added),
@@ -300,6 +295,7 @@ def _select_exact(term: g.Select, below: Places, values: _Values, place: Place) 
 _EXACT: Mapping[type[g.Ground], Callable[[Any, Places, _Values, Place], Ratio | None]] = {
     g.Constant: lambda term, below, values, place: term.value.as_integer_ratio(),
     g.Input: lambda term, below, values, place: place[term.index].as_integer_ratio(),
+    g.Ranged: lambda term, below, values, place: place[term.index].as_integer_ratio(),
     g.Gap: lambda term, below, values, place: None,
     g.Negate: _negate_exact,
     g.Absolute: _absolute_exact,

@@ -53,6 +53,7 @@ class Decider:
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
         self.has_gaps = bool(g.gaps_of(self.plain))
+        self.ranged = g.ranged_in(self.plain)
 
     def _distance(self, nominal: Mapping[int, Fraction]) -> g.Numeric:
         """A number with the sign of the condition.
@@ -86,13 +87,13 @@ class Decider:
         # Zero is enough only if no comparison is strict, and too little only if all are.
         if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(lowest, box, nominal)):
             return Decision(Outcome.ALWAYS, lowest)
-        if lowest.reached < 0 and truth_over(self.plain, point({i: nominal[i] for i in lowest.place})) is True:
+        if not self.ranged and lowest.reached < 0 and self._is(True, {i: nominal[i] for i in lowest.place}, box):
             return Decision(Outcome.SOMETIMES, lowest)
         highest = self.extremes.highest(box, floats=floats)
         if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(highest, box, nominal)):
             return Decision(Outcome.NEVER, lowest)
         undefined = is_unbounded(lowest.value, highest.value)
-        if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, nominal):
+        if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, box, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
 
@@ -118,10 +119,14 @@ class Decider:
         for part in self.plain.parts:
             yield decide(part, box, nominal).outcome
 
-    def _fails_somewhere(self, lowest: Infimum, highest: Infimum, nominal: Mapping[int, Fraction]) -> bool:
+    def _fails_somewhere(self, lowest: Infimum, highest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where a tried point fails for certain, whatever is missing."""
         places = (lowest.place, highest.place, {index: nominal[index] for index in lowest.place})
-        return any(truth_over(self.plain, point(place)) is False for place in places)
+        return any(self._is(False, place, box) for place in places)
+
+    def _is(self, truth: bool, place: Mapping[int, Fraction], box: Box) -> bool:
+        """True where the condition is so at a point, whatever is missing within its range."""
+        return truth_over(self.plain, {**point(place), **{index: box[index] for index in self.ranged}}) is truth
 
 
 def scale_of(comparison: g.Holds, nominal: Mapping[int, Fraction]) -> Fraction:

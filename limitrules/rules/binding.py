@@ -131,7 +131,7 @@ class Binder:
         if isinstance(content, Unknown):
             within = content.within
             if within is not None and isinstance(kind, Quantity | Temperature):
-                return g.Gap(path, within.low, within.high)
+                return g.Ranged(self.slots.slot(path, within.low, within.high, within.nominal), path)
             return absent(path, kind)
         if isinstance(content, str | Table):
             return content

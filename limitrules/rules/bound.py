@@ -103,7 +103,7 @@ def missing_in(value: Bound, but_bounded: bool = False) -> tuple[str, ...]:
         return (value.path,)
     if not isinstance(value, g.Ground):
         return ()
-    bounded = {item.path for item in value.walk() if isinstance(item, g.Gap) and item.low is not None}
+    bounded = {item.path for item in value.walk() if isinstance(item, g.Ranged)}
     return tuple(path for path in g.gaps_of(value) if not (but_bounded and path in bounded))
 
 

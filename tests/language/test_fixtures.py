@@ -60,7 +60,8 @@ def _number(found: Checked, term: g.Numeric, slots: Slots) -> str:
     if isinstance(found.type, Temperature):
         unit = _temperature()
     low, high = infimum(term, box), supremum(term, box)
-    nominal = number_over(term, point(slots.nominals(numbers)))
+    # What is missing has no nominal value; it keeps its range.
+    nominal = number_over(term, {**point(slots.nominals(numbers)), **slots.box(tuple(g.ranged_in(term)))})
     gaps = g.gaps_of(term)
     lines = [
         f"nominal: {_range(*nominal, unit)}",
