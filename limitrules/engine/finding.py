@@ -48,6 +48,10 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
         comparison = deciding_comparison(check, worst, slots)
         return governing_of(binder, rule.require, slots, comparison.clause if comparison is not None else "")
 
+    @cache
+    def losses() -> Mapping[str, Fraction]:
+        return losses_of(check, worst, slots) if headroom is not None else {}
+
     is_open = check.verdict is Verdict.UNDETERMINED
     missing = g.gaps_of(check.whole) if is_open else ()
     headroom = None if is_open else headroom_of(check, worst, slots)
@@ -56,7 +60,7 @@ def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
         headroom, sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
         reasons, missing, assumed, governing,
-        slots.named(worst.place) if worst.place and not is_unbounded(worst.value) else None,
+        slots.named(worst.place) if worst.place and not is_unbounded(worst.value) else None, losses,
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
 
@@ -93,10 +97,24 @@ class Figures:
         """The value, or the lower end of its enclosure; None where there is no value."""
         if term is None:
             return None
-        if self.values is not None and id(term) in self.tape.place:
-            return Fraction(*self.values[self.tape.place[id(term)]])
+        exact = self._on_tape(term)
+        if exact is not None:
+            return exact
         low, high = number_over(term, point(self.place))
         return None if is_unbounded(low, high) else Fraction(low)
+
+    def exactly(self, term: g.Numeric) -> Fraction | None:
+        """The exact value; None where there is none, or it is irrational."""
+        exact = self._on_tape(term)
+        if exact is not None:
+            return exact
+        low, high = number_over(term, point(self.place))
+        return Fraction(low) if low == high and not is_unbounded(low) else None
+
+    def _on_tape(self, term: g.Numeric) -> Fraction | None:
+        if self.values is None or id(term) not in self.tape.place:
+            return None
+        return Fraction(*self.values[self.tape.place[id(term)]])
 
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
@@ -107,15 +125,44 @@ def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     decider, nominal = check.decider(slots), slots.nominals(check.numbers)
     here = Figures(decider, nominal)
     at_nominal = here.of(comparison.headroom)
+    at_witness = Figures(decider, {**nominal, **worst.place})
+    at_worst, reached = at_witness.of(comparison.headroom), at_witness.exactly(comparison.headroom)
+    is_open = False
     if comparison is decider.plain:
-        at_worst = None if is_unbounded(worst.value) else Fraction(worst.value)
-    else:
-        at_worst = Figures(decider, {**nominal, **worst.place}).of(comparison.headroom)
+        at_worst, is_open = None if is_unbounded(worst.value) else Fraction(worst.value), worst.is_open
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
     return Headroom(
-        at_nominal, at_worst, comparison.unit, here.of(comparison.limit), worst.tight, here.of(comparison.figure)
-    )
+        at_nominal, at_worst, comparison.unit, here.of(comparison.limit), worst.tight, here.of(comparison.figure),
+        reached, is_open,
+    )  # fmt: skip
+
+
+def losses_of(check: Check, worst: Infimum, slots: Slots) -> Mapping[str, Fraction]:
+    """What each input takes away between the nominal and the worst headroom, by path, the largest first.
+
+    The mean of what it takes alone, all others nominal, and of what its nominal value would give back at the worst
+    place. Where the headroom is a sum of what its inputs do, these add up to the whole loss.
+    """
+    comparison = deciding_comparison(check, worst, slots)
+    if comparison is None:
+        return {}
+    decider, nominal = check.decider(slots), slots.nominals(check.numbers)
+    lowest = {**nominal, **worst.place}
+
+    def headroom(place: Mapping[int, Fraction]) -> Fraction | None:
+        return Figures(decider, place).of(comparison.headroom)
+
+    at_nominal, at_lowest = headroom(nominal), headroom(lowest)
+    found: dict[str, Fraction] = {}
+    for number in check.numbers:
+        if lowest[number] == nominal[number]:
+            continue
+        alone, given_back = headroom({**nominal, number: lowest[number]}), headroom({**lowest, number: nominal[number]})
+        if at_nominal is None or at_lowest is None or alone is None or given_back is None:
+            return {}
+        found[slots.paths[number]] = (at_nominal - alone + given_back - at_lowest) / 2
+    return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
 def _nearest_to_failing(decider: Decider, there: Figures) -> g.Holds | None:
@@ -125,7 +172,8 @@ def _nearest_to_failing(decider: Decider, there: Figures) -> g.Holds | None:
         value = there.of(item.headroom)
         if value == 0 and _is_equality(item):
             return math.inf  # equal is all it can be; there is no distance to speak of
-        return float_below(value / decider.scales[id(item)]) if value is not None else math.inf
+        # By its limit at this very place, so that a survey of the witness comes to the same comparison.
+        return float_below(value / abs(there.of(item.limit) or Fraction(1))) if value is not None else math.inf
 
     def nearest(plain: g.Logical) -> g.Holds | None:
         if isinstance(plain, g.Holds):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
 
 from limitrules.engine.check import Check
 from limitrules.engine.finding import finding_of, unmet_scope
@@ -32,15 +33,20 @@ _ORDER = {Verdict.BREACHED: 0, Verdict.MARGINAL: 1, Verdict.UNDETERMINED: 2, Ver
 
 
 class Survey:
-    """Rulepacks over a system. ``change`` puts in one value and evaluates only what reads it."""
+    """Rulepacks over a system. ``change`` puts in one value and evaluates only what reads it.
+
+    ``at`` surveys one point of the tolerances instead: exact values in SI by path, such as the witness of a finding.
+    """
 
     def __init__(
         self,
         system: System,
         rulepacks: Sequence[Rulepack],
         concessions: Concessions | None = None,
+        at: Mapping[str, Fraction] | None = None,
     ) -> None:
         self._system = system
+        self._at = at
         self._changes: dict[str, str] = {}
         self.rulepacks = tuple(rulepacks)
         self.concessions = concessions or Concessions()
@@ -49,7 +55,7 @@ class Survey:
     # binding
 
     def _bind(self) -> None:
-        self.slots = Slots()
+        self.slots = Slots(self._at)
         self.checks: list[Check] = []
         self._readers: dict[str, list[int]] = {}
         self._units: dict[str, Unit | None] = {}

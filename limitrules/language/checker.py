@@ -24,7 +24,7 @@ __all__ = ["RULES", "Checked", "Scope", "check"]
 RULES: Mapping[type[Node], Rule] = {**VALUES, **CONDITIONS}
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Checked:
     """A clause whose every node has a type; ``units`` are those to show quantities in, where one is known."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-import attrs
 from attrs import field, frozen
 
 from limitrules.foundation.diagnostics import Diagnostic, listing, nearest
@@ -19,7 +18,7 @@ from limitrules.language.nodes import Clause, Node
 DIFFERENCE = Quantity(TEMPERATURE_DIFFERENCE)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Scope:
     """What the names of a clause mean.
 
@@ -36,8 +35,17 @@ class Scope:
     bare: frozenset[str] = frozenset()
     _collections: dict[str, Type] = field(factory=dict, alias="_collections")
 
-    def binding(self, **names: Type) -> Scope:
-        return attrs.evolve(self, names={**self.names, **names})
+    def binding(self, /, **names: Type) -> Scope:
+        """With more names; any word may be one, `self` too."""
+        return self._with({**self.names, **names}, self.units)
+
+    def defining(self, name: str, kind: Type, unit: Unit | None) -> Scope:
+        """With one more name, shown in a unit where one is known."""
+        units = self.units if unit is None else {**self.units, name: unit}
+        return self._with({**self.names, name: kind}, units)
+
+    def _with(self, names: Mapping[str, Type], units: Mapping[str, Unit]) -> Scope:
+        return Scope(self.kinds, names, self.functions, units, self.broken, self.bare, self._collections)
 
     def collections(self) -> dict[str, Type]:
         """The plurals of the kinds that stand at the top of a document, and the single ones by name."""

@@ -4,49 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from fractions import Fraction
+from typing import ClassVar
 
-import attrs
 from attrs import frozen
 
 from limitrules.foundation.source import Span
 from limitrules.foundation.units import Unit
 
-_FIELDS: dict[str, tuple[str, ...]] = {}
 
-
-def _fields(kind: type[Node]) -> tuple[str, ...]:
-    """The fields of a kind of node that may hold nodes."""
-    found = _FIELDS.get(kind.__name__)
-    if found is None:
-        found = tuple(field.name for field in attrs.fields(kind) if field.name not in ("start", "end"))
-        _FIELDS[kind.__name__] = found
-    return found
-
-
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Node:
-    """``start`` and ``end`` are character positions in the clause's text."""
+    """``start`` and ``end`` are character positions in the clause's text; ``below`` are the fields that hold nodes."""
 
+    below: ClassVar[tuple[str, ...]] = ()
     start: int
     end: int
 
-    def children(self) -> Iterator[Node]:
+    def __init_subclass__(cls) -> None:
+        cls.below = tuple(name for name, kind in cls.__annotations__.items() if "Node" in kind)
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self.start}, {self.end}, {self.children()})"
+
+    def children(self) -> list[Node]:
         """The nodes directly below, in the order of the text."""
-        for name in _fields(type(self)):
+        found: list[Node] = []
+        for name in self.below:
             value = getattr(self, name)
-            if isinstance(value, Node):
-                yield value
-            elif isinstance(value, tuple):
-                yield from (item for item in value if isinstance(item, Node))
+            if isinstance(value, tuple):
+                found += value
+            elif value is not None:
+                found.append(value)
+        return found
 
     def walk(self) -> Iterator[Node]:
         """This node and all below it, parents first."""
-        yield self
-        for child in self.children():
-            yield from child.walk()
+        waiting = [self]
+        while waiting:
+            node = waiting.pop()
+            yield node
+            waiting += reversed(node.children())
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Literal(Node):
     """A number with its unit: ``digits`` as typed, ``value`` in SI (kelvin for degC)."""
 
@@ -55,24 +55,24 @@ class Literal(Node):
     value: Fraction
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class YesNo(Node):
     value: bool
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Word(Node):
     """A quoted text."""
 
     text: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Name(Node):
     name: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Member(Node):
     """``base.name``; the name stands at the end of the node."""
 
@@ -80,12 +80,12 @@ class Member(Node):
     name: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Negative(Node):
     value: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Arithmetic(Node):
     """``operator`` is one of + - * /."""
 
@@ -94,7 +94,7 @@ class Arithmetic(Node):
     right: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Margin(Node):
     """``base less amount``, ``plus`` or ``plus or minus``; the amount is a share of the base or absolute.
 
@@ -107,7 +107,7 @@ class Margin(Node):
     amount: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Assume(Node):
     """``value otherwise default``: the default stands in where the value is missing, and is shown."""
 
@@ -115,13 +115,13 @@ class Assume(Node):
     default: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Call(Node):
     function: str
     arguments: tuple[Node, ...]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class ReadAt(Node):
     """A curve read at a point."""
 
@@ -129,7 +129,7 @@ class ReadAt(Node):
     point: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Compare(Node):
     """``relation`` is a key of COMPARISONS."""
 
@@ -138,14 +138,14 @@ class Compare(Node):
     right: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Between(Node):
     value: Node
     low: Node
     high: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Within(Node):
     """``value within allowance of target``."""
 
@@ -154,7 +154,7 @@ class Within(Node):
     target: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class State(Node):
     """``value is stated``, ``is missing``, or ``is`` a grade of origin."""
 
@@ -162,35 +162,35 @@ class State(Node):
     word: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Belongs(Node):
     item: Node
     collection: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Opposite(Node):
     value: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class AllOf(Node):
     parts: tuple[Node, ...]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class AnyOf(Node):
     parts: tuple[Node, ...]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Choose(Node):
     condition: Node
     then: Node
     other: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Quantified(Node):
     """``word`` is every, some or no."""
 
@@ -201,7 +201,7 @@ class Quantified(Node):
     body: Node
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Aggregate(Node):
     """``word`` is total, lowest, highest or count."""
 
@@ -212,7 +212,7 @@ class Aggregate(Node):
     where: Node | None
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Listed(Node):
     """``lowest of (a, b, c)`` and its like."""
 
@@ -241,7 +241,7 @@ RESERVED = frozenset({"not", "if", "yes", "no", "every", "some", "total", "lowes
 STATES = ("stated", "missing", "unknown", "rated", "configured", "reported", "measured", "derived", "assumed")
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Clause:
     """A text of the check language, its tree, and the way from its characters to the file."""
 

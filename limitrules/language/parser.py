@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any, cast
 
 import attrs
@@ -90,7 +90,7 @@ def _guard(text: str, place: Place) -> None:
 def _parser() -> Any:
     from lark import Lark
 
-    grammar = files("limitrules.language").joinpath("grammar.lark").read_text(encoding="utf-8")
+    grammar = Path(__file__).with_name("grammar.lark").read_text(encoding="utf-8")
     return Lark(grammar, parser="lalr", lexer="contextual", keep_all_tokens=True, transformer=_builder_class()(),
                 cache=False)  # fmt: skip
 

@@ -11,22 +11,24 @@ import json
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import attrs
 
 from limitrules.foundation.dimension import NUMBER
-from limitrules.foundation.units import parse_unit, unit_for
+from limitrules.foundation.units import Unit, parse_unit, unit_for
 from limitrules.language import nodes as n
 from limitrules.language.nodes import Node
 
-FILE = "prepared.json"
+FILE = Path(__file__).with_name("prepared.json")
 FORMAT = "clauses/1"
 _KINDS: Mapping[str, type[Node]] = {
     item.__name__: item for item in vars(n).values() if isinstance(item, type) and issubclass(item, Node)
 }
 _FIELDS = {name: [field.name for field in attrs.fields(kind)] for name, kind in _KINDS.items()}
+# At which places in the data of a kind its nodes stand.
+_PLACES = {name: [_FIELDS[name].index(field) for field in kind.below] for name, kind in _KINDS.items()}
 
 
 def prepared(text: str) -> Node | None:
@@ -37,7 +39,7 @@ def prepared(text: str) -> Node | None:
 
 def grammar_mark() -> str:
     """Changes with the grammar and with the kinds of nodes."""
-    grammar = files("limitrules.language").joinpath("grammar.lark").read_bytes()
+    grammar = FILE.with_name("grammar.lark").read_bytes()
     return hashlib.sha256(grammar + repr(_FIELDS).encode()).hexdigest()[:16]
 
 
@@ -65,30 +67,31 @@ def _field_data(value: Any) -> Any:
 
 def node_of(data: list[Any]) -> Node:
     """The tree that the lists stand for."""
-    kind = data[0]
+    kind, *fields = data
     if kind == "Literal":
-        return _literal(data)
-    return _KINDS[kind](*(_field_of(item) for item in data[1:]))
+        start, end, digits, symbol, _ = fields
+        return n.Literal(start, end, digits, *_quantity(digits, symbol))
+    for place in _PLACES[kind]:
+        fields[place] = _below(fields[place])
+    return _KINDS[kind](*fields)
 
 
-def _field_of(value: Any) -> Any:
+def _below(value: Any) -> Any:
     if isinstance(value, list):
         return node_of(value)
-    if isinstance(value, dict):
-        return tuple(node_of(item) for item in value["all"])
-    return value
+    return None if value is None else tuple(node_of(item) for item in value["all"])
 
 
-def _literal(data: list[Any]) -> Node:
-    _, start, end, digits, symbol, _ = data
+@cache
+def _quantity(digits: str, symbol: str) -> tuple[Unit, Fraction]:
     unit = unit_for(NUMBER) if symbol == "1" else parse_unit(symbol)
-    return n.Literal(start, end, digits, unit, unit.to_si(Fraction(digits)))
+    return unit, unit.to_si(Fraction(digits))
 
 
 @cache
 def _trees() -> Mapping[str, list[Any]]:
     try:
-        data = json.loads(files("limitrules.language").joinpath(FILE).read_text(encoding="utf-8"))
+        data = json.loads(FILE.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     if data.get("limitrules") != FORMAT or data.get("grammar") != grammar_mark():

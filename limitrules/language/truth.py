@@ -46,36 +46,13 @@ class Decider:
 
     def __init__(self, term: g.Logical, nominal: Mapping[int, Fraction]) -> None:
         self.plain = g.without_contrary(term)
-        self.scales: dict[int, Fraction] = {}
-        self.extremes = Extremes(self._distance(nominal))
+        self.extremes = Extremes(as_distance(self.plain, nominal))
         self.is_weighted = not isinstance(self.plain, g.Holds)
         comparisons = [item for item in self.plain.walk() if isinstance(item, g.Holds)]
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
         self.has_gaps = bool(g.gaps_of(self.plain))
         self.ranged = g.ranged_in(self.plain)
-
-    def _distance(self, nominal: Mapping[int, Fraction]) -> g.Numeric:
-        """A number with the sign of the condition.
-
-        A lone comparison keeps its own headroom. Where several are joined, each is measured as a share of its nominal
-        limit, so that amperes and volts can be ranked; a positive factor changes no sign.
-        """
-        return self.plain.headroom if isinstance(self.plain, g.Holds) else self._ranked(self.plain, nominal)
-
-    def _ranked(self, plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
-        if isinstance(plain, g.All | g.Any):
-            if len(plain.parts) == 1:
-                return self._ranked(plain.parts[0], nominal)
-            parts = tuple([g.Part(self._ranked(part, nominal)) for part in plain.parts])
-            return g.Least(parts) if isinstance(plain, g.All) else g.Greatest(parts)
-        if isinstance(plain, g.Holds):
-            scale = self.scales[id(plain)] = scale_of(plain, nominal)
-            return plain.headroom if scale == 1 else g.Multiply(g.Constant(1 / scale), plain.headroom)
-        assert isinstance(plain, g.Fixed)
-        if plain.value is None:
-            return g.Gap(plain.path)
-        return g.Constant(Fraction(1 if plain.value else -1))
 
     def worst(self, box: Box, floats: Floats | None = None) -> Infimum:
         """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""
@@ -127,6 +104,30 @@ class Decider:
     def _is(self, truth: bool, place: Mapping[int, Fraction], box: Box) -> bool:
         """True where the condition is so at a point, whatever is missing within its range."""
         return truth_over(self.plain, {**point(place), **{index: box[index] for index in self.ranged}}) is truth
+
+
+def as_distance(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
+    """A number with the sign of the condition.
+
+    A lone comparison keeps its own headroom. Where several are joined, each is measured as a share of its nominal
+    limit, so that amperes and volts can be ranked; a positive factor changes no sign.
+    """
+    return plain.headroom if isinstance(plain, g.Holds) else _ranked(plain, nominal)
+
+
+def _ranked(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:
+    if isinstance(plain, g.All | g.Any):
+        if len(plain.parts) == 1:
+            return _ranked(plain.parts[0], nominal)
+        parts = tuple([g.Part(_ranked(part, nominal)) for part in plain.parts])
+        return g.Least(parts) if isinstance(plain, g.All) else g.Greatest(parts)
+    if isinstance(plain, g.Holds):
+        scale = scale_of(plain, nominal)
+        return plain.headroom if scale == 1 else g.Multiply(g.Constant(1 / scale), plain.headroom)
+    assert isinstance(plain, g.Fixed)
+    if plain.value is None:
+        return g.Gap(plain.path)
+    return g.Constant(Fraction(1 if plain.value else -1))
 
 
 def scale_of(comparison: g.Holds, nominal: Mapping[int, Fraction]) -> Fraction:

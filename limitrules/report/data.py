@@ -108,7 +108,7 @@ def finding_data(finding: Finding) -> Data:
         "missing": list(finding.missing),
         "assumed": [{"text": item.text, "value": item.value} for item in finding.assumed],
         "governing": list(finding.governing),
-        "witness": _witness(finding.witness),
+        "witness": _witness(finding),
         "concession": None if finding.concession is None else _concession(finding.concession),
         "place": _place(finding.span),
     }
@@ -138,6 +138,8 @@ def headroom_data(headroom: Headroom) -> Data:
         "share_nominal": share(headroom.share_nominal),
         "share_worst": share(headroom.share_worst),
         "tight": headroom.tight,
+        "reached": distance(headroom.reached),
+        "open": headroom.is_open,
     }
 
 
@@ -168,10 +170,19 @@ def _float(value: Fraction) -> float | None:
         return None
 
 
-def _witness(witness: Mapping[str, Fraction] | None) -> list[Data] | None:
-    if witness is None:
+def _witness(finding: Finding) -> list[Data] | None:
+    if finding.witness is None:
         return None
-    return [{"path": path, "si": _float(value), "exact": _rational(value)} for path, value in witness.items()]
+    losses = finding.losses
+    scale = finding.headroom.unit.factor if finding.headroom is not None else Fraction(1)
+
+    def loss(path: str) -> Data | None:
+        return _figure(losses[path], losses[path] / scale) if path in losses else None
+
+    return [
+        {"path": path, "si": _float(value), "exact": _rational(value), "loss": loss(path)}
+        for path, value in finding.witness.items()
+    ]
 
 
 def _reason(reason: Reason) -> Data:

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from limitrules.foundation.exact import plain_decimal, round_digits
-from limitrules.foundation.figures import with_unit
+from limitrules.foundation.figures import difference, with_unit
 from limitrules.foundation.units import Unit, UnknownUnit, parse_unit
 from limitrules.report.layout import USUAL_WIDTH, Page
 from limitrules.report.order import place, subject_words
 from limitrules.report.text import assumed_words, cautions, concession_words, figures
-from limitrules.rules.findings import Finding, NotApplicable, Reason
+from limitrules.rules.findings import ERROR, SHARED, Finding, NotApplicable, Reason
 
 _WITNESS_LENGTH = 14
 _WITNESS_DIGITS = 9
@@ -45,10 +45,19 @@ def steps(reasons: Iterable[Reason]) -> Iterator[tuple[int, Reason]]:
         waiting += [(depth + 1, part) for part in reversed(reason.parts)]
 
 
-def witness_words(finding: Finding) -> list[tuple[str, str]]:
-    """The worst corner: each path with its value, in the unit of the document where that is known."""
+def witness_words(finding: Finding) -> list[tuple[str, ...]]:
+    """The worst corner: each path with its value, in the unit of the document where known, and what it costs."""
     stated = {reason.path: reason.stated for _, reason in steps(finding.reasons) if reason.path and reason.stated}
-    return [(path, _corner(value, stated.get(path, ""))) for path, value in (finding.witness or {}).items()]
+    losses = finding.losses
+    witness = finding.witness or {}
+    order = sorted(witness, key=lambda path: -losses.get(path, Fraction(0)))
+    return [(path, _corner(path, witness[path], stated.get(path, "")), _cost(finding, path)) for path in order]
+
+
+def _cost(finding: Finding, path: str) -> str:
+    if finding.headroom is None or not finding.losses.get(path):
+        return ""
+    return f"takes {difference(finding.losses[path], finding.headroom.unit)} of the headroom"
 
 
 def _heading(page: Page, rulepack: str, rule: str, title: str) -> None:
@@ -123,7 +132,9 @@ def _witness(page: Page, finding: Finding) -> None:
     page.table(witness_words(finding), indent=4)
 
 
-def _corner(value: Fraction, stated: str) -> str:
+def _corner(path: str, value: Fraction, stated: str) -> str:
+    if path.startswith(SHARED) or path.endswith(ERROR):
+        return f"{'+' if value > 0 else ''}{_exact(value * 100, '%')} of the stated error"
     match = _STATED.match(stated)
     unit = _unit(match["unit"]) if match and match["unit"] else None
     if match is not None and (unit is not None or not match["unit"]):

@@ -33,6 +33,7 @@ from limitrules.rules.bound import (
     shown_unit,
     together,
 )
+from limitrules.rules.findings import ERROR
 from limitrules.rules.rule import Rule
 from limitrules.rules.slots import Slots
 from limitrules.rules.stated import is_stated, is_unknown, open_tie
@@ -167,7 +168,7 @@ class Binder:
         else:
             subjects = ", ".join(record.path for record in names.components.values())
             path = f"{print_node(node)} of {subjects}"
-        return g.Input(self.slots.slot(f"{path} (error)", Fraction(-1), Fraction(1), Fraction(0)))
+        return g.Input(self.slots.slot(f"{path}{ERROR}", Fraction(-1), Fraction(1), Fraction(0)))
 
     def assume(self, checked: Checked, node: n.Assume, names: Named) -> Bound:
         value = self.bind(checked, node.value, names)

@@ -43,6 +43,12 @@ class Consequence(Enum):
         return self.rank <= other.rank
 
 
+SHARED = ("sensor ", "datum ")
+"""How the variable that several values share begins: where within its stated error that sensor or datum stands."""
+ERROR = " (error)"
+"""How the variable of a device's own error ends: where within it the device stands, from -1 to 1."""
+
+
 @frozen
 class Headroom:
     """Signed distance to the limit; negative is beyond it.
@@ -50,7 +56,8 @@ class Headroom:
     ``nominal`` and ``worst`` are exact, in SI; ``unit`` is that of the figures compared, so that of a temperature
     is degC and its headroom is shown in K. ``figure`` is what is held against the ``limit``, both nominal, in SI;
     shares are headroom over limit, None where the limit is zero. ``worst`` is None where it has no bound.
-    ``tight`` is False where ``worst`` is only known to be no worse than stated.
+    ``tight`` is False where ``worst`` is only known to be no worse than stated. ``reached`` is the exact headroom at
+    the witness (None: it has no exact value there); where ``is_open``, ``worst`` is neared and nowhere taken.
     """
 
     nominal: Fraction | None
@@ -59,6 +66,8 @@ class Headroom:
     limit: Fraction | None = None
     tight: bool = True
     figure: Fraction | None = None
+    reached: Fraction | None = None
+    is_open: bool = False
 
     @property
     def share_nominal(self) -> Fraction | None:
@@ -116,8 +125,9 @@ class Finding:
 
     ``subjects`` maps the rule's names to paths (``p`` to ``packs.north``); ``missing`` are the paths that keep
     it from a verdict; ``governing`` names the members that govern; ``witness`` maps paths to the exact SI
-    values at which the worst headroom occurs; ``sentence`` is the explanation with figures filled in. Sentence,
-    reasons and governing members are worked out when they are first asked for.
+    values at which the worst headroom occurs, and ``losses`` says how much of the nominal headroom (SI) each of them
+    takes away; ``sentence`` is the explanation with figures filled in. Sentence, reasons, governing members and
+    losses are worked out when they are first asked for.
     """
 
     rulepack: str
@@ -141,6 +151,9 @@ class Finding:
         default=(), alias="governing", eq=False, repr=False
     )
     witness: Mapping[str, Fraction] | None = None
+    _losses: Mapping[str, Fraction] | Callable[[], Mapping[str, Fraction]] = field(
+        factory=dict, alias="losses", eq=False, repr=False
+    )
     concession: Concession | None = None
     span: Span | None = None
 
@@ -155,6 +168,10 @@ class Finding:
     @property
     def governing(self) -> tuple[str, ...]:
         return self._governing() if callable(self._governing) else self._governing
+
+    @property
+    def losses(self) -> Mapping[str, Fraction]:
+        return self._losses() if callable(self._losses) else self._losses
 
     @property
     def subject(self) -> str:

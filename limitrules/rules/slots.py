@@ -10,9 +10,13 @@ from limitrules.language.pairs import Pair, pair_of
 
 
 class Slots:
-    """Numbers by slot: exact range and nominal value, and the float shadows of both, all in SI."""
+    """Numbers by slot: exact range and nominal value, and the float shadows of both, all in SI.
 
-    def __init__(self) -> None:
+    ``at`` takes exact values for some of them, by path, in place of their ranges.
+    """
+
+    def __init__(self, at: Mapping[str, Fraction] | None = None) -> None:
+        self._at = at or {}
         self.index: dict[str, int] = {}
         self.paths: list[str] = []
         self.ranges: list[Range] = []
@@ -33,6 +37,8 @@ class Slots:
         found = self.index.get(path)
         if found is not None:
             return found
+        if path in self._at:
+            low = high = nominal = self._at[path]
         number = len(self.paths)
         self.index[path] = number
         self.paths.append(path)
