@@ -15,7 +15,7 @@ from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import is_unbounded, number_over, point
+from limitrules.language.exactly import Enclosure, is_unbounded, number_over, point
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Decider
 from limitrules.rules.binding import Binder
@@ -92,29 +92,31 @@ class Figures:
         self.place = place
         self.tape = decider.extremes.tape
         self.values = self.tape.exact(place)
+        self._pairs: list[Enclosure] = []
 
     def of(self, term: g.Numeric | None) -> Fraction | None:
         """The value, or the lower end of its enclosure; None where there is no value."""
         if term is None:
             return None
-        exact = self._on_tape(term)
-        if exact is not None:
-            return exact
-        low, high = number_over(term, point(self.place))
+        low, high = self._enclosure(term)
         return None if is_unbounded(low, high) else Fraction(low)
 
     def exactly(self, term: g.Numeric) -> Fraction | None:
         """The exact value; None where there is none, or it is irrational."""
-        exact = self._on_tape(term)
-        if exact is not None:
-            return exact
-        low, high = number_over(term, point(self.place))
+        low, high = self._enclosure(term)
         return Fraction(low) if low == high and not is_unbounded(low) else None
 
-    def _on_tape(self, term: g.Numeric) -> Fraction | None:
-        if self.values is None or id(term) not in self.tape.place:
-            return None
-        return Fraction(*self.values[self.tape.place[id(term)]])
+    def _enclosure(self, term: g.Numeric) -> Enclosure:
+        number = self.tape.place.get(id(term))
+        if number is None:
+            return number_over(term, point(self.place))
+        value = self.values[number]
+        if value is not None:
+            exact = Fraction(*value)
+            return exact, exact
+        if not self._pairs:
+            self._pairs = self.tape.enclosures(self.place, self.values)
+        return self._pairs[number]
 
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:

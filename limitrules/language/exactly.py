@@ -21,6 +21,7 @@ Enclosure = tuple[Bound, Bound]
 Range = tuple[Fraction, Fraction]
 Box = Mapping[int, Range]
 """The range of each input."""
+Operands = Sequence[Enclosure]
 
 _INF = math.inf
 ANYTHING: Enclosure = (-_INF, _INF)
@@ -28,12 +29,24 @@ ANYTHING: Enclosure = (-_INF, _INF)
 
 def number_over(term: g.Numeric, box: Box) -> Enclosure:
     """Enclosure of a numeric term over a box of inputs, by natural interval evaluation."""
-    return cast(Enclosure, _RULES[type(term)](term, box))
+    return _number(term, box, {})
+
+
+def _number(term: g.Numeric, box: Box, known: dict[int, Enclosure]) -> Enclosure:
+    found = known.get(id(term))
+    if found is None:
+        found = known[id(term)] = enclosed(term, [_number(item, box, known) for item in term.operands()], box)
+    return found
+
+
+def enclosed(term: g.Numeric, operands: Sequence[Enclosure], box: Box) -> Enclosure:
+    """Enclosure of a term whose operands are enclosed already."""
+    return _NUMERIC[type(term)](term, operands, box)
 
 
 def truth_over(term: g.Logical, box: Box) -> bool | None:
     """True or False where that holds on the whole box by interval evaluation, else None."""
-    return cast("bool | None", _RULES[type(term)](term, box))
+    return _LOGICAL[type(term)](term, box)
 
 
 def is_unbounded(*bounds: Bound) -> bool:
@@ -65,51 +78,46 @@ def _spread(corners: Sequence[Bound]) -> Enclosure:
     return min(corners), max(corners)
 
 
-def _negate(term: g.Negate, box: Box) -> Enclosure:
-    low, high = number_over(term.value, box)
+def _negate(term: g.Negate, operands: Operands, box: Box) -> Enclosure:
+    ((low, high),) = operands
     return -high, -low
 
 
-def _absolute(term: g.Absolute, box: Box) -> Enclosure:
-    low, high = number_over(term.value, box)
+def _absolute(term: g.Absolute, operands: Operands, box: Box) -> Enclosure:
+    ((low, high),) = operands
     if low >= 0:
         return low, high
     return (-high, -low) if high <= 0 else (Fraction(0), max(-low, high))
 
 
-def _add(term: g.Add, box: Box) -> Enclosure:
-    a, b = number_over(term.left, box)
-    c, d = number_over(term.right, box)
+def _add(term: g.Add, operands: Operands, box: Box) -> Enclosure:
+    (a, b), (c, d) = operands
     return _plus(a, c), _plus(b, d)
 
 
-def _subtract(term: g.Subtract, box: Box) -> Enclosure:
-    a, b = number_over(term.left, box)
-    c, d = number_over(term.right, box)
+def _subtract(term: g.Subtract, operands: Operands, box: Box) -> Enclosure:
+    (a, b), (c, d) = operands
     return _plus(a, -d), _plus(b, -c)
 
 
-def _multiply(term: g.Multiply, box: Box) -> Enclosure:
-    a, b = number_over(term.left, box)
-    c, d = number_over(term.right, box)
+def _multiply(term: g.Multiply, operands: Operands, box: Box) -> Enclosure:
+    (a, b), (c, d) = operands
     if a == b and c == d:
         product = _times(a, c)
         return product, product
     return _spread((_times(a, c), _times(a, d), _times(b, c), _times(b, d)))
 
 
-def _divide(term: g.Divide, box: Box) -> Enclosure:
-    a, b = number_over(term.left, box)
-    c, d = number_over(term.right, box)
+def _divide(term: g.Divide, operands: Operands, box: Box) -> Enclosure:
+    (a, b), (c, d) = operands
     if c <= 0 <= d:
         return ANYTHING
     low, high = sorted((_over(c), _over(d)))
     return _spread((_times(a, low), _times(a, high), _times(b, low), _times(b, high)))
 
 
-def _margin(term: g.Margin, box: Box) -> Enclosure:
-    a, b = number_over(term.left, box)
-    c, d = number_over(term.right, box)
+def _margin(term: g.Margin, operands: Operands, box: Box) -> Enclosure:
+    (a, b), (c, d) = operands
     if -1 <= c and d <= 1:
         # Rising in both, so that the ends of one belong to the ends of the other.
         return _plus(a, _times(_size(a), c)), _plus(b, _times(_size(b), d))
@@ -128,51 +136,49 @@ def _over(value: Bound) -> Bound:
     return Fraction(0) if isinstance(value, float) else 1 / value
 
 
-def _total(term: g.Total, box: Box) -> Enclosure:
+def _total(term: g.Total, operands: Operands, box: Box) -> Enclosure:
     low: Bound = Fraction(0)
     high: Bound = Fraction(0)
-    for part in term.parts:
+    for part, (a, b) in zip(term.parts, operands, strict=True):
         taken = True if part.guard is None else truth_over(part.guard, box)
         if taken is False:
             continue
-        a, b = number_over(part.value, box)
         if taken is None:
             a, b = min(a, Fraction(0)), max(b, Fraction(0))
         low, high = _plus(low, a), _plus(high, b)
     return low, high
 
 
-def _taking_part(term: g.Gathered, box: Box) -> tuple[list[Enclosure], list[Enclosure]]:
+def _taking_part(term: g.Gathered, operands: Operands, box: Box) -> tuple[list[Enclosure], list[Enclosure]]:
     """The enclosures of members that surely take part, and of those that may."""
     sure: list[Enclosure] = []
     perhaps: list[Enclosure] = []
-    for part in term.parts:
+    for part, pair in zip(term.parts, operands, strict=True):
         taken = True if part.guard is None else truth_over(part.guard, box)
         if taken is not False:
-            (sure if taken else perhaps).append(number_over(part.value, box))
+            (sure if taken else perhaps).append(pair)
     return sure, perhaps
 
 
-def _least(term: g.Least, box: Box) -> Enclosure:
-    sure, perhaps = _taking_part(term, box)
+def _least(term: g.Least, operands: Operands, box: Box) -> Enclosure:
+    sure, perhaps = _taking_part(term, operands, box)
     if not sure:
         return ANYTHING
     return min(pair[0] for pair in sure + perhaps), min(pair[1] for pair in sure)
 
 
-def _greatest(term: g.Greatest, box: Box) -> Enclosure:
-    sure, perhaps = _taking_part(term, box)
+def _greatest(term: g.Greatest, operands: Operands, box: Box) -> Enclosure:
+    sure, perhaps = _taking_part(term, operands, box)
     if not sure:
         return ANYTHING
     return max(pair[0] for pair in sure), max(pair[1] for pair in sure + perhaps)
 
 
-def _apply(term: g.Apply, box: Box) -> Enclosure:
-    arguments = [number_over(argument, box) for argument in term.arguments]
-    if all(low == high for low, high in arguments):
-        found = term.function.at(*(cast(Fraction, low) for low, _ in arguments))
+def _apply(term: g.Apply, operands: Operands, box: Box) -> Enclosure:
+    if all(low == high for low, high in operands):
+        found = term.function.at(*(cast(Fraction, low) for low, _ in operands))
         return found if found is not None else ANYTHING
-    low, high = term.function.interval(*((_float(a, -1), _float(b, 1)) for a, b in arguments))
+    low, high = term.function.interval(*((_float(a, -1), _float(b, 1)) for a, b in operands))
     return _rational(low), _rational(high)
 
 
@@ -186,8 +192,8 @@ def _rational(value: float) -> Bound:
     return Fraction(value) if math.isfinite(value) else value
 
 
-def _lookup(term: g.Lookup, box: Box) -> Enclosure:
-    low, high = number_over(term.at, box)
+def _lookup(term: g.Lookup, operands: Operands, box: Box) -> Enclosure:
+    ((low, high),) = operands
     points = term.points
     if not (points[0][0] <= low and high <= points[-1][0]):
         return ANYTHING
@@ -202,12 +208,11 @@ def read_table(points: Sequence[tuple[Fraction, Fraction]], x: Fraction) -> Frac
     return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
 
 
-def _select(term: g.Select, box: Box) -> Enclosure:
+def _select(term: g.Select, operands: Operands, box: Box) -> Enclosure:
     taken = truth_over(term.condition, box)
     if taken is not None:
-        return number_over(term.then if taken else term.other, box)
-    a, b = number_over(term.then, box)
-    c, d = number_over(term.other, box)
+        return operands[0 if taken else 1]
+    (a, b), (c, d) = operands
     return min(a, c), max(b, d)
 
 
@@ -235,11 +240,11 @@ def _contrary(term: g.Contrary, box: Box) -> bool | None:
     return None if found is None else not found
 
 
-_RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
-    g.Constant: lambda term, box: (term.value, term.value),
-    g.Input: lambda term, box: box[term.index],
-    g.Ranged: lambda term, box: box[term.index],
-    g.Gap: lambda term, box: ANYTHING,
+_NUMERIC: Mapping[type[g.Ground], Callable[[Any, Operands, Box], Enclosure]] = {
+    g.Constant: lambda term, operands, box: (term.value, term.value),
+    g.Input: lambda term, operands, box: box[term.index],
+    g.Ranged: lambda term, operands, box: box[term.index],
+    g.Gap: lambda term, operands, box: ANYTHING,
     g.Negate: _negate,
     g.Absolute: _absolute,
     g.Add: _add,
@@ -253,6 +258,8 @@ _RULES: Mapping[type[g.Ground], Callable[[Any, Box], Any]] = {
     g.Apply: _apply,
     g.Lookup: _lookup,
     g.Select: _select,
+}
+_LOGICAL: Mapping[type[g.Ground], Callable[[Any, Box], bool | None]] = {
     g.Fixed: lambda term, box: term.value,
     g.Holds: _holds,
     g.All: _all,

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from functools import reduce
 from math import gcd
 from typing import Any
 
 from limitrules.language import ground as g
 from limitrules.language import pairs
-from limitrules.language.exactly import Enclosure, number_over, point, read_table, truth_over
+from limitrules.language.exactly import Enclosure, enclosed, point, read_table, truth_over
 from limitrules.language.pairs import Floats, Pair
 from limitrules.language.shadow import shadow_truth
 
@@ -36,6 +37,7 @@ class Tape:
         self._blank: list[Pair] = []
         self._steps: list[tuple[int, Callable[[list[Pair], Floats], Pair]]] = []
         self._append(term)
+        self._rules = [(_EXACT[type(item)], item, below) for item, below in zip(self.terms, self.below, strict=True)]
         self.indices = tuple(sorted({index for _, index in self.inputs}))
         self.guarded = _guard_inputs(self.terms)
         if self.guarded:
@@ -67,27 +69,36 @@ class Tape:
             values[number] = step(values, box)
         return values
 
-    def exact(self, place: Place) -> list[Ratio] | None:
-        """The exact values of all terms at a point; None where one is missing, undefined or irrational."""
-        values: list[Ratio] = []
-        for term, below in zip(self.terms, self.below, strict=True):
-            value = _EXACT[type(term)](term, below, values, place)
-            if value is None:
-                return None
-            values.append(value)
+    def exact(self, place: Place) -> list[Ratio | None]:
+        """The exact values of all terms at a point; None for one that is missing, undefined or irrational."""
+        values: list[Ratio | None] = []
+        for rule, term, below in self._rules:
+            values.append(rule(term, [values[at] for at in below], place))
         return values
 
     def value(self, place: Place) -> Fraction | None:
         """The exact value of the whole term at a point; None where it is undefined, missing or irrational."""
-        values = self.exact(place)
-        if values is not None:
-            return Fraction(*values[-1])
+        value = self.exact(place)[-1]
+        if value is not None:
+            return Fraction(*value)
         low, high = self.enclosure(place)
         return low if low == high and isinstance(low, Fraction) else None
 
     def enclosure(self, place: Place) -> Enclosure:
         """The enclosure of the whole term at a point, in rationals."""
-        return number_over(self.term, point(place))
+        return self.enclosures(place, self.exact(place))[-1]
+
+    def enclosures(self, place: Place, exact: Sequence[Ratio | None]) -> list[Enclosure]:
+        """The enclosures of all terms at a point at which some have exact values."""
+        box = point(place)
+        found: list[Enclosure] = []
+        for term, below, value in zip(self.terms, self.below, exact, strict=True):
+            if value is not None:
+                number = Fraction(*value)
+                found.append((number, number))
+            else:
+                found.append(enclosed(term, [found[at] for at in below], box))
+        return found
 
 
 def _guard_inputs(terms: Sequence[g.Numeric]) -> frozenset[int]:
@@ -182,18 +193,25 @@ _FORWARD: Mapping[type[g.Ground], Callable[[Any, Places], _Step]] = {
 
 # exactly, at a point
 
-_Values = list[Ratio]
+_Values = list[Ratio | None]
 
 
-def _add_ratios(one: Ratio, other: Ratio) -> Ratio:
+def _known(rule: Callable[..., Ratio | None]) -> Callable[[Any, _Values, Place], Ratio | None]:
+    """A rule that needs the values of all operands."""
+
+    def apply(term: Any, values: _Values, place: Place) -> Ratio | None:
+        return None if None in values else rule(term, *values)
+
+    return apply
+
+
+def _sum(one: Ratio, other: Ratio) -> Ratio:
     a, b = one
     c, d = other
     if b == d:
         return a + c, b
     denominator = b * d
-    if denominator > _LONG:
-        return _short(a * d + c * b, denominator)
-    return a * d + c * b, denominator
+    return (a * d + c * b, denominator) if denominator < _LONG else _short(a * d + c * b, denominator)
 
 
 def _short(numerator: int, denominator: int) -> Ratio:
@@ -201,67 +219,54 @@ def _short(numerator: int, denominator: int) -> Ratio:
     return numerator // common, denominator // common
 
 
-def _add_exact(term: g.Add, below: Places, values: _Values, place: Place) -> Ratio:
-    return _add_ratios(values[below[0]], values[below[1]])
+def _subtract_exact(term: g.Subtract, left: Ratio, right: Ratio) -> Ratio:
+    return _sum(left, (-right[0], right[1]))
 
 
-def _subtract_exact(term: g.Subtract, below: Places, values: _Values, place: Place) -> Ratio:
-    c, d = values[below[1]]
-    return _add_ratios(values[below[0]], (-c, d))
+def _multiply_exact(term: g.Multiply, left: Ratio, right: Ratio) -> Ratio:
+    denominator = left[1] * right[1]
+    numerator = left[0] * right[0]
+    return (numerator, denominator) if denominator < _LONG else _short(numerator, denominator)
 
 
-def _multiply_exact(term: g.Multiply, below: Places, values: _Values, place: Place) -> Ratio:
-    (a, b), (c, d) = values[below[0]], values[below[1]]
-    denominator = b * d
-    return (a * c, denominator) if denominator < _LONG else _short(a * c, denominator)
-
-
-def _divide_exact(term: g.Divide, below: Places, values: _Values, place: Place) -> Ratio | None:
-    (a, b), (c, d) = values[below[0]], values[below[1]]
+def _divide_exact(term: g.Divide, left: Ratio, right: Ratio) -> Ratio | None:
+    a, b = left
+    c, d = right
     if c == 0:
         return None
     return (a * d, b * c) if c > 0 else (-a * d, -b * c)
 
 
-def _margin_exact(term: g.Margin, below: Places, values: _Values, place: Place) -> Ratio:
-    (a, b), (c, d) = values[below[0]], values[below[1]]
+def _margin_exact(term: g.Margin, base: Ratio, share: Ratio) -> Ratio:
+    a, b = base
+    c, d = share
     return a * d + abs(a) * c, b * d
 
 
-def _negate_exact(term: g.Negate, below: Places, values: _Values, place: Place) -> Ratio:
-    a, b = values[below[0]]
-    return -a, b
-
-
-def _absolute_exact(term: g.Absolute, below: Places, values: _Values, place: Place) -> Ratio:
-    a, b = values[below[0]]
-    return abs(a), b
-
-
-def _members(term: g.Gathered, below: Places, values: _Values, place: Place) -> list[Ratio] | None:
+def _members(term: g.Gathered, values: _Values, place: Place) -> list[Ratio] | None:
+    """The values of those that take part; None where one is not known."""
     found = []
-    for part, at in zip(term.parts, below, strict=True):
-        taken = True if part.guard is None else truth_over(part.guard, point(place))
-        if taken is None:
+    for part, value in zip(term.parts, values, strict=True):
+        if part.guard is not None:
+            taken = truth_over(part.guard, point(place))
+            if taken is None:
+                return None
+            if not taken:
+                continue
+        if value is None:
             return None
-        if taken:
-            found.append(values[at])
+        found.append(value)
     return found
 
 
-def _total_exact(term: g.Total, below: Places, values: _Values, place: Place) -> Ratio | None:
-    members = _members(term, below, values, place)
-    if members is None:
-        return None
-    total = (0, 1)
-    for member in members:
-        total = _add_ratios(total, member)
-    return total
+def _total_exact(term: g.Total, values: _Values, place: Place) -> Ratio | None:
+    members = _members(term, values, place)
+    return None if members is None else reduce(_sum, members, (0, 1))
 
 
-def _extreme_exact(sign: int) -> Callable[[g.Gathered, Places, _Values, Place], Ratio | None]:
-    def rule(term: g.Gathered, below: Places, values: _Values, place: Place) -> Ratio | None:
-        members = _members(term, below, values, place)
+def _extreme_exact(sign: int) -> Callable[[g.Gathered, _Values, Place], Ratio | None]:
+    def rule(term: g.Gathered, values: _Values, place: Place) -> Ratio | None:
+        members = _members(term, values, place)
         if not members:
             return None
         best = members[0]
@@ -273,41 +278,41 @@ def _extreme_exact(sign: int) -> Callable[[g.Gathered, Places, _Values, Place], 
     return rule
 
 
-def _apply_exact(term: g.Apply, below: Places, values: _Values, place: Place) -> Ratio | None:
-    found = term.function.at(*[Fraction(*values[at]) for at in below])
+def _apply_exact(term: g.Apply, *arguments: Ratio) -> Ratio | None:
+    found = term.function.at(*[Fraction(*value) for value in arguments])
     if found is None or found[0] != found[1] or not isinstance(found[0], Fraction):
         return None
     return found[0].as_integer_ratio()
 
 
-def _lookup_exact(term: g.Lookup, below: Places, values: _Values, place: Place) -> Ratio | None:
-    at = Fraction(*values[below[0]])
-    if not term.points[0][0] <= at <= term.points[-1][0]:
+def _lookup_exact(term: g.Lookup, at: Ratio) -> Ratio | None:
+    x = Fraction(*at)
+    if not term.points[0][0] <= x <= term.points[-1][0]:
         return None
-    return read_table(term.points, at).as_integer_ratio()
+    return read_table(term.points, x).as_integer_ratio()
 
 
-def _select_exact(term: g.Select, below: Places, values: _Values, place: Place) -> Ratio | None:
+def _select_exact(term: g.Select, values: _Values, place: Place) -> Ratio | None:
     taken = truth_over(term.condition, point(place))
-    return None if taken is None else values[below[0 if taken else 1]]
+    return None if taken is None else values[0 if taken else 1]
 
 
-_EXACT: Mapping[type[g.Ground], Callable[[Any, Places, _Values, Place], Ratio | None]] = {
-    g.Constant: lambda term, below, values, place: term.value.as_integer_ratio(),
-    g.Input: lambda term, below, values, place: place[term.index].as_integer_ratio(),
-    g.Ranged: lambda term, below, values, place: place[term.index].as_integer_ratio(),
-    g.Gap: lambda term, below, values, place: None,
-    g.Negate: _negate_exact,
-    g.Absolute: _absolute_exact,
-    g.Add: _add_exact,
-    g.Subtract: _subtract_exact,
-    g.Multiply: _multiply_exact,
-    g.Divide: _divide_exact,
-    g.Margin: _margin_exact,
+_EXACT: Mapping[type[g.Ground], Callable[[Any, _Values, Place], Ratio | None]] = {
+    g.Constant: lambda term, values, place: term.value.as_integer_ratio(),
+    g.Input: lambda term, values, place: place[term.index].as_integer_ratio(),
+    g.Ranged: lambda term, values, place: place[term.index].as_integer_ratio(),
+    g.Gap: lambda term, values, place: None,
+    g.Negate: _known(lambda term, value: (-value[0], value[1])),
+    g.Absolute: _known(lambda term, value: (abs(value[0]), value[1])),
+    g.Add: _known(lambda term, left, right: _sum(left, right)),
+    g.Subtract: _known(_subtract_exact),
+    g.Multiply: _known(_multiply_exact),
+    g.Divide: _known(_divide_exact),
+    g.Margin: _known(_margin_exact),
     g.Total: _total_exact,
     g.Least: _extreme_exact(1),
     g.Greatest: _extreme_exact(-1),
-    g.Apply: _apply_exact,
-    g.Lookup: _lookup_exact,
+    g.Apply: _known(_apply_exact),
+    g.Lookup: _known(_lookup_exact),
     g.Select: _select_exact,
 }

@@ -70,7 +70,7 @@ def test_every_kind_of_term_is_listed() -> None:
 def test_every_evaluation_that_is_declared_is_there_and_no_other() -> None:
     kinds: set[type[g.Ground]] = {*g.NUMERIC_KINDS, *g.LOGICAL_KINDS}
     assert all(kind.evaluations <= {g.EXACT, g.SHADOW} for kind in kinds)
-    assert set(exactly._RULES) == {kind for kind in kinds if g.EXACT in kind.evaluations}
+    assert {*exactly._NUMERIC, *exactly._LOGICAL} == {kind for kind in kinds if g.EXACT in kind.evaluations}
     assert {*shadow._NUMERIC, *shadow._LOGICAL} == {kind for kind in kinds if g.SHADOW in kind.evaluations}
     assert set(shadow._NUMERIC) <= set(g.NUMERIC_KINDS)
     assert set(shadow._LOGICAL) <= set(g.LOGICAL_KINDS)
