@@ -9,8 +9,8 @@ from operator import is_
 from attrs import define, field
 
 from limitrules.language import ground as g
-from limitrules.language.bounds import Infimum
 from limitrules.language.exactly import Range
+from limitrules.language.infimum import Infimum
 from limitrules.language.pairs import Pair
 from limitrules.language.shadow import LogicalShadow, shadow_truth
 from limitrules.language.truth import Decider, Decision, Outcome, decide

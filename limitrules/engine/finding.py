@@ -13,9 +13,9 @@ from limitrules.foundation.exact import float_below
 from limitrules.foundation.kinds import Component
 from limitrules.language import ground as g
 from limitrules.language import nodes
-from limitrules.language.bounds import Infimum
 from limitrules.language.checker import Checked
 from limitrules.language.exactly import Enclosure, is_unbounded, number_over, point
+from limitrules.language.infimum import Infimum
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Decider
 from limitrules.rules.binding import Binder

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from enum import Enum
 from fractions import Fraction
 
@@ -53,7 +54,9 @@ class Function:
     ``result`` turns argument types into the type of the value. ``point`` takes one float in SI for each argument
     and gives a pair of floats that encloses the true value there, or raises ValueError outside its range.
     ``enclose`` takes a pair for each argument; it is only needed where an argument goes neither way.
-    ``exact``, where given, encloses the value between two rationals from rational arguments.
+    ``exact``, where given, encloses the value between two rationals from rational arguments; ``slopes``, where
+    given, encloses the slope in each argument over a pair for each, so that an argument whose influence meets a
+    contrary one elsewhere in a rule can still be seen to go one way.
     ``lowered`` names the node the engine uses instead, for what it knows by itself.
     """
 
@@ -65,6 +68,7 @@ class Function:
     source: str = ""
     enclose: Callable[..., Bounds] | None = None
     exact: Callable[..., tuple[Fraction, Fraction]] | None = None
+    slopes: Callable[..., tuple[Bounds, ...]] | None = None
     lowered: str = ""
     variadic: bool = False
 
@@ -96,6 +100,16 @@ class Function:
             return -math.inf, math.inf
         return low, high
 
+    def slopes_over(self, *intervals: Bounds) -> list[Bounds]:
+        """Enclosures of the slope in each argument over a box; without bounds where part lies outside the range."""
+        if not self.within(intervals):
+            return [(-math.inf, math.inf)] * len(intervals)
+        steep: Sequence[Bounds] = [(-math.inf, math.inf)] * len(intervals)
+        if self.slopes is not None:
+            with suppress(ValueError, OverflowError, ZeroDivisionError):
+                steep = self.slopes(*intervals)
+        return [_one_way(item.direction, pair) for item, pair in zip(self.arguments, steep, strict=True)]
+
     def _with(self, intervals: tuple[Bounds, ...]) -> Iterator[tuple[Argument, Bounds]]:
         return zip(self.arguments, intervals, strict=True)
 
@@ -108,6 +122,13 @@ class Function:
             return self.exact(*values)
         low, high = self.interval(*shadows)
         return tuple(Fraction(end) if math.isfinite(end) else end for end in (low, high))  # type: ignore[return-value]
+
+
+def _one_way(direction: Direction, slope: Bounds) -> Bounds:
+    low, high = slope
+    if direction is Direction.RISES:
+        return max(low, 0.0), max(high, 0.0)
+    return (min(low, 0.0), min(high, 0.0)) if direction is Direction.FALLS else slope
 
 
 class Registry:
@@ -184,14 +205,15 @@ def refute(function: Function, samples: Mapping[str, Bounds], tries: int = 400, 
         for position, item in enumerate(function.arguments):
             there = list(here)
             there[position] = generator.uniform(here[position], samples[item.name][1])
-            found = _contradiction(function, item, here, there)
+            found = _contradiction(function, position, here, there)
             if found is not None:
                 return found
     return None
 
 
-def _contradiction(function: Function, item: Argument, here: list[float], there: list[float]) -> Refutation | None:
+def _contradiction(function: Function, position: int, here: list[float], there: list[float]) -> Refutation | None:
     assert function.point is not None
+    item = function.arguments[position]
     try:
         first, second = function.point(*here), function.point(*there)
     except (ValueError, OverflowError, ZeroDivisionError):
@@ -205,6 +227,12 @@ def _contradiction(function: Function, item: Argument, here: list[float], there:
         low, high = function.enclose(*box)
         wrong = min(first[1], second[1]) < low or max(first[0], second[0]) > high
         promise = "enclosure"
+    if function.slopes is not None and not wrong and here[position] != there[position]:
+        run = there[position] - here[position]
+        box = [(min(pair), max(pair)) for pair in zip(here, there, strict=True)]
+        low, high = function.slopes_over(*box)[position]
+        wrong = (second[1] - first[0]) / run < low or (second[0] - first[1]) / run > high
+        promise = "slope"
     if not wrong:
         return None
     return Refutation(function.name, item.name, promise, (tuple(here), tuple(there)), (first, second))
@@ -247,6 +275,19 @@ def _sqrt_point(value: float) -> Bounds:
     return max(0.0, math.nextafter(root, -math.inf)), math.nextafter(root, math.inf)
 
 
+def _sqrt_slope(value: Bounds) -> tuple[Bounds]:
+    low, high = _sqrt_point(value[0])[0], _sqrt_point(value[1])[1]
+    return ((_near(0.5 / high)[0], _near(0.5 / low)[1] if low else math.inf),)
+
+
+def _exp_slope(value: Bounds) -> tuple[Bounds]:
+    return ((_near(math.exp(value[0]))[0], _near(math.exp(value[1]))[1]),)
+
+
+def _ln_slope(value: Bounds) -> tuple[Bounds]:
+    return ((_near(1.0 / value[1])[0], _near(1.0 / value[0])[1]),)
+
+
 def _sqrt_exact(value: Fraction) -> tuple[Fraction, Fraction]:
     scale = 10**40
     scaled = value.numerator * value.denominator * scale * scale
@@ -265,12 +306,12 @@ STANDARD = Registry(
         Function("abs", "The size of a quantity without its sign.", (_ANY,), _same_quantity, lowered="absolute"),
         Function("sqrt", "The square root; its dimension is halved.",
                  (Argument("value", "a quantity that is not negative", None, Direction.RISES, 0.0),),
-                 _root, _sqrt_point, exact=_sqrt_exact),
+                 _root, _sqrt_point, exact=_sqrt_exact, slopes=_sqrt_slope),
         Function("exp", "e raised to a plain number.",
                  (Argument("value", "a plain number", Quantity(NUMBER), Direction.RISES),),
-                 _plain, lambda value: _near(math.exp(value))),
+                 _plain, lambda value: _near(math.exp(value)), slopes=_exp_slope),
         Function("ln", "The natural logarithm of a plain number.",
                  (Argument("value", "a plain number above zero", Quantity(NUMBER), Direction.RISES, 5e-324),),
-                 _plain, lambda value: _near(math.log(value))),
+                 _plain, lambda value: _near(math.log(value)), slopes=_ln_slope),
     ]
 )  # fmt: skip

@@ -17,6 +17,7 @@ from attrs import frozen
 
 from limitrules.language import ground as g
 from limitrules.language.exactly import Box, number_over
+from limitrules.language.rebuild import Rebuild
 
 MOST = 24
 """More points than these in one input are left to halving."""
@@ -89,53 +90,27 @@ def _resolved(term: g.Numeric, box: Box) -> g.Numeric:
     return resolved
 
 
-class _Resolver:
+class _Resolver(Rebuild):
     def __init__(self, box: Box) -> None:
+        super().__init__()
         self.box = box
-        self._done: dict[int, g.Ground] = {}
 
-    def change(self, term: g.Ground) -> g.Ground:
-        found = self._done.get(id(term))
-        if found is None:
-            found = self._done[id(term)] = self._changed(term)
-        return found
+    def before(self, term: g.Ground) -> g.Ground | None:
+        if not isinstance(term, g.Holds):
+            return None
+        value = affine_of(term.headroom, self.box)
+        if value is None or value.index is not None:
+            return None
+        return g.Fixed(value.offset > 0 or (value.offset == 0 and not term.strict))
 
-    def _changed(self, term: g.Ground) -> g.Ground:
-        if isinstance(term, g.Holds):
-            value = affine_of(term.headroom, self.box)
-            if value is not None and value.index is None:
-                return g.Fixed(value.offset > 0 or (value.offset == 0 and not term.strict))
-        below = self._below(term)
-        if isinstance(term, g.Select) and isinstance(below.condition, g.Fixed) and below.condition.value is not None:
-            return below.then if below.condition.value else below.other  # type: ignore[no-any-return]
+    def after(self, term: Any) -> g.Ground:
+        if isinstance(term, g.Select) and isinstance(term.condition, g.Fixed) and term.condition.value is not None:
+            return term.then if term.condition.value else term.other
         if isinstance(term, g.Gathered):
-            return self._gathered(below)
+            return self._gathered(term)
         if isinstance(term, g.Absolute):
-            return self._absolute(below)
-        if isinstance(term, g.Lookup):
-            return self._lookup(below)
-        return below  # type: ignore[no-any-return]
-
-    def _below(self, term: g.Ground) -> Any:
-        """The term with what is below it changed; itself where nothing was."""
-        changes: dict[str, object] = {}
-        for name, value in _fields(term):
-            if isinstance(value, g.Ground):
-                changed: object = self.change(value)
-            else:
-                changed = tuple([self._item(item) for item in value])
-                if all(one is other for one, other in zip(changed, value, strict=True)):
-                    continue
-            if changed is not value:
-                changes[name] = changed
-        return attrs.evolve(term, **changes) if changes else term
-
-    def _item(self, item: Any) -> Any:
-        if isinstance(item, g.Ground):
-            return self.change(item)
-        value: Any = self.change(item.value)
-        guard: Any = self.change(item.guard) if item.guard is not None else None
-        return item if value is item.value and guard is item.guard else attrs.evolve(item, value=value, guard=guard)
+            return self._absolute(term)
+        return self._lookup(term) if isinstance(term, g.Lookup) else term
 
     def _gathered(self, term: g.Gathered) -> g.Numeric:
         parts: list[g.Part] = []
@@ -164,24 +139,6 @@ class _Resolver:
                 rise = (y1 - y0) / (x1 - x0)
                 return g.Add(g.Constant(y0 - rise * x0), g.Multiply(g.Constant(rise), term.at))
         return g.Gap("") if len(term.points) > 1 else term
-
-
-def _fields(term: g.Ground) -> Iterator[tuple[str, Any]]:
-    for name in _FIELDS.get(type(term), ()):
-        yield name, getattr(term, name)
-
-
-_FIELDS: Mapping[type[g.Ground], tuple[str, ...]] = {
-    g.Negate: ("value",),
-    g.Absolute: ("value",),
-    **dict.fromkeys((g.Add, g.Subtract, g.Multiply, g.Divide, g.Margin), ("left", "right")),
-    **dict.fromkeys((g.Total, g.Least, g.Greatest, g.All, g.Any), ("parts",)),
-    g.Apply: ("arguments",),
-    g.Lookup: ("at",),
-    g.Select: ("condition", "then", "other"),
-    g.Contrary: ("value",),
-    g.Holds: ("headroom",),
-}
 
 
 def affine_of(term: g.Numeric, box: Box) -> Affine | None:

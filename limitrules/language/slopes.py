@@ -24,26 +24,22 @@ _ONE: Pair = (1.0, 1.0)
 _LESS: Pair = (-1.0, -1.0)
 _NOTHING: Pair = (0.0, 0.0)
 _SOME: Pair = (0.0, 1.0)
-_RISES: Pair = (0.0, _INF)
-_FALLS: Pair = (-_INF, 0.0)
 _step = math.nextafter
 
 
-def signs(tape: Tape, values: list[Pair]) -> dict[int, int]:
-    """For each input the sign of its influence on the whole term over the box that ``values`` belong to."""
+def pulls(tape: Tape, values: list[Pair]) -> list[int]:
+    """For each term of a tape the sign of its influence on the whole over the box that ``values`` belong to.
+
+    What is constant over the box pulls nothing, nor does what is only below it.
+    """
     pull = [0] * len(values)
     pull[-1] = 1
-    found = dict.fromkeys(tape.indices, 0)
     terms, below = tape.terms, tape.below
     for place in range(len(values) - 1, -1, -1):
         own = pull[place]
-        if not own:
+        if not own or not below[place]:
             continue
         term = terms[place]
-        if isinstance(term, g.Input):
-            before = found[term.index]
-            found[term.index] = own if before in (0, own) else MIXED
-            continue
         for at, weight in zip(below[place], _WEIGHTS[type(term)](term, below[place], values), strict=True):
             low, high = weight
             if low == high == 0.0 or values[at][0] == values[at][1]:
@@ -51,13 +47,23 @@ def signs(tape: Tape, values: list[Pair]) -> dict[int, int]:
             sign = MIXED if own == MIXED or low < 0.0 < high else own if low >= 0.0 else -own
             before = pull[at]
             pull[at] = sign if before in (0, sign) else MIXED
+    return pull
+
+
+def signs(tape: Tape, pull: list[int]) -> dict[int, int]:
+    """For each input the sign of its influence, from those of the terms."""
+    found = dict.fromkeys(tape.indices, 0)
+    for place, index in tape.inputs:
+        own, before = pull[place], found[index]
+        if own:
+            found[index] = own if before in (0, own) else MIXED
     for index in tape.guarded:
         found[index] = MIXED
     return found
 
 
 def slopes(tape: Tape, values: list[Pair]) -> dict[int, Pair]:
-    """Enclosures of the slope of the whole term in each input.
+    """Enclosures of the slope of the whole term in each input that is not exact.
 
     An input that decides which member or branch takes part may make the term jump, so its slope is open.
     """
@@ -73,7 +79,8 @@ def slopes(tape: Tape, values: list[Pair]) -> dict[int, Pair]:
             found[term.index] = _plus(found[term.index], own)
             continue
         for at, weight in zip(below, _WEIGHTS[type(term)](term, below, values), strict=True):
-            pull[at] = _plus(pull[at], _by(own, weight))
+            if values[at][0] != values[at][1]:
+                pull[at] = _plus(pull[at], _by(own, weight))
     for index in tape.guarded:
         found[index] = _ANY_SLOPE
     return found
@@ -159,13 +166,7 @@ def _extreme(sign: int) -> Callable[[g.Gathered, Below, list[Pair]], _Weights]:
 
 
 def _apply(term: g.Apply, below: Below, values: list[Pair]) -> _Weights:
-    arguments = term.function.arguments
-    if not term.function.within(values[at] for at in below):
-        return [_ANY_SLOPE] * len(below)
-    return [_DIRECTIONS[item.direction.value] for item in arguments]
-
-
-_DIRECTIONS = {"rises": _RISES, "falls": _FALLS, "neither": _ANY_SLOPE}
+    return term.function.slopes_over(*[values[at] for at in below])
 
 
 def _lookup(term: g.Lookup, below: Below, values: list[Pair]) -> _Weights:

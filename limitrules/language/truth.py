@@ -9,8 +9,9 @@ from fractions import Fraction
 from attrs import frozen
 
 from limitrules.language import ground as g
-from limitrules.language.bounds import SHOWN_BUDGET, Extremes, Infimum
+from limitrules.language.bounds import SHOWN_BUDGET, Extremes
 from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
+from limitrules.language.infimum import Infimum
 from limitrules.language.pairs import Floats
 
 

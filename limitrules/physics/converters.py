@@ -36,6 +36,28 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
     return _lower(low), high + 1e-15 * high
 
 
+def _slopes(power: Bounds, rest_voltage: Bounds, resistance: Bounds) -> tuple[Bounds, ...]:
+    """Enclosures of the slopes 1 / S, -I / S and I^2 / S, with S = sqrt(V^2 - 4 R P).
+
+    They follow from P = I (V - I R) by implicit differentiation, where V - 2 I R = S. Raises ValueError where the box
+    reaches the power that no current delivers.
+    """
+    least = rest_voltage[0] ** 2 - 4.0 * resistance[1] * power[1]
+    most = rest_voltage[1] ** 2 - 4.0 * resistance[0] * power[0]
+    room = 1e-14 * max(most, 4.0 * resistance[1] * power[1])
+    if least <= room:
+        raise ValueError("a power that the source can deliver")
+    over = 1.0 / math.sqrt(most + room), 1.0 / math.sqrt(least - room)
+    low = current_at_power(power[0], rest_voltage[1], resistance[0])[0]
+    high = current_at_power(power[1], rest_voltage[0], resistance[1])[1]
+    down, up = 1.0 - 1e-14, 1.0 + 1e-14
+    return (
+        (over[0] * down, over[1] * up),
+        (-high * over[1] * up, -low * over[0] * down),
+        (low * low * over[0] * down, high * high * over[1] * up),
+    )
+
+
 def _lower(value: float) -> float:
     return max(0.0, value - 1e-15 * value)
 
@@ -54,5 +76,6 @@ FUNCTIONS = (
         _current,
         current_at_power,
         "P = I (V - I R) solved for I, smaller root",
+        slopes=_slopes,
     ),
 )  # fmt: skip

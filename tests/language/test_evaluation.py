@@ -517,7 +517,7 @@ def test_slopes_are_enclosed() -> None:
         made = tape.Tape(term)
         values = made.forward(_box_of_floats(box))
         least, most = slopes.slopes(made, values)[index]
-        sign = slopes.signs(made, values)[index]
+        sign = slopes.signs(made, slopes.pulls(made, values))[index]
         assert sign == slopes.MIXED or (least >= 0 if sign > 0 else most <= 0 if sign else (least, most) == (0, 0))
         here = place_in(box, shares)
         there = {**here, index: box[index][1] if here[index] != box[index][1] else box[index][0]}

@@ -1,0 +1,55 @@
+"""What is known of the lowest value of a term over a box."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from attrs import frozen
+
+from limitrules.foundation.exact import float_below
+from limitrules.language.exactly import Bound, is_unbounded
+from limitrules.language.tape import Tape
+
+RELATIVE = 5e-7
+ABSOLUTE = 1e-12
+
+
+@frozen
+class Infimum:
+    """The lowest value of a term over a box.
+
+    ``value`` is a lower bound (minus infinity: none is known) and ``place`` a point of the box, by input, at which
+    the term takes ``reached``. ``tight`` where the term comes as near to ``value`` as one likes, within the tolerance
+    of the search; ``is_open`` where it is proven to come near and never to take it.
+    """
+
+    value: Bound
+    reached: Bound
+    place: Mapping[int, Fraction]
+    tight: bool
+    is_open: bool = False
+
+
+def infimum_at(tape: Tape, place: Mapping[int, Fraction], sign: int) -> Infimum:
+    """A single point as the infimum of the term times ``sign``: exact, or enclosed where the value is irrational."""
+    value = tape.value(place)
+    if value is not None:
+        value *= sign
+        return Infimum(value, value, place, True)
+    low, high = tape.enclosure(place)
+    if sign < 0:
+        low, high = -high, -low
+    return Infimum(low, high, place, low == high or is_close(low, high))
+
+
+def is_close(low: Bound, high: Bound, grain: float = 0.0) -> bool:
+    """True where two bounds agree within the tolerance of the search, or within ``grain``."""
+    if is_unbounded(low, high):
+        return False
+    one, other = _nearly(low), _nearly(high)
+    return other - one <= max(RELATIVE * max(abs(one), abs(other)), grain)
+
+
+def _nearly(value: Bound) -> float:
+    return value if isinstance(value, float) else float_below(value)
