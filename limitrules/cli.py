@@ -302,10 +302,19 @@ def _usage_diagnostic(error: _Usage) -> Diagnostic:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that the words make; the exit code."""
-    words = list(sys.argv[1:] if argv is None else argv)
-    # One answer and the process ends: looking for garbage as often as usual would only take time.
+    if argv is not None:
+        return _run(argv)
+    # One answer and the process ends: looking for garbage as often as usual would only take time, and so would
+    # taking apart at the end what goes with the process anyway.
     gc.set_threshold(200_000, 50, 50)
-    if words == ["--version"]:  # the commonest question of scripts needs no parser
+    try:
+        return _run(sys.argv[1:])
+    finally:
+        gc.freeze()
+
+
+def _run(words: Sequence[str]) -> int:
+    if list(words) == ["--version"]:  # the commonest question of scripts needs no parser
         print(f"limitrules {VERSION}")
         return NOTHING_FAILS
     code = NOTHING_FAILS

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 from attrs import frozen
@@ -74,6 +73,8 @@ def refuse(code: str, message: str, span: Span | None = None, **more: str) -> In
 
 def nearest(word: str, names: Iterable[str]) -> str:
     """The name most like ``word``, or an empty text where none is near."""
+    import difflib
+
     candidates = list(names)
     found = difflib.get_close_matches(word, candidates, n=1, cutoff=0.6)
     if found:

@@ -14,7 +14,7 @@ BASES = ("m", "kg", "s", "A", "K", "mol")
 class Dimension:
     """Exponents of metre, kilogram, second, ampere, kelvin and mole, in this order."""
 
-    exponents: tuple[Fraction, ...]
+    exponents: tuple[int | Fraction, ...]
 
     def __mul__(self, other: Dimension) -> Dimension:
         return Dimension(tuple(a + b for a, b in zip(self.exponents, other.exponents, strict=True)))
@@ -54,10 +54,10 @@ class Dimension:
 
 def dimension(**exponents: int | Fraction) -> Dimension:
     """A dimension from its non-zero exponents: ``dimension(m=2, s=-2)``."""
-    return Dimension(tuple(Fraction(exponents.get(base, 0)) for base in BASES))
+    return Dimension(tuple(exponents.get(base, 0) for base in BASES))
 
 
-def _power(exponent: Fraction) -> str:
+def _power(exponent: int | Fraction) -> str:
     return "" if exponent == 1 else str(exponent)
 
 

@@ -47,15 +47,14 @@ def round_digits(value: Fraction, digits: int, towards: int = 0) -> str:
     """
     if value == 0:
         return "0"
-    magnitude = _magnitude(abs(value))
-    places = max(0, digits - 1 - magnitude)
-    scaled = value * 10**places
-    if towards < 0:
-        whole = math.floor(scaled)
-    elif towards > 0:
-        whole = math.ceil(scaled)
-    else:
-        whole = round(scaled)
+    places = max(0, digits - 1 - _magnitude(abs(value)))
+    # Whole numbers do here what fractions would do in several times as long.
+    scaled, parts = value.numerator * 10**places, value.denominator
+    whole, rest = divmod(scaled, parts)
+    if towards > 0:
+        whole += rest > 0
+    elif towards == 0:
+        whole += 2 * rest > parts or (2 * rest == parts and whole % 2)
     sign, text = ("-" if whole < 0 else ""), str(abs(whole))
     if not places:
         return sign + text
@@ -66,8 +65,10 @@ def round_digits(value: Fraction, digits: int, towards: int = 0) -> str:
 
 def _magnitude(size: Fraction) -> int:
     """The exponent of ten of the first digit, also where a float would under- or overflow."""
-    guess = len(str(size.numerator)) - len(str(size.denominator))
-    return guess if size >= Fraction(10) ** guess else guess - 1
+    over, under = size.numerator, size.denominator
+    guess = len(str(over)) - len(str(under))
+    reached = over >= under * 10**guess if guess >= 0 else over * 10**-guess >= under
+    return guess if reached else guess - 1
 
 
 def plain_decimal(value: Fraction) -> str:

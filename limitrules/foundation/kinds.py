@@ -14,8 +14,17 @@ from limitrules.foundation.dimension import NUMBER, Dimension
 from limitrules.foundation.units import Unit
 
 
-@frozen
-class Quantity:
+class _Sort:
+    """What all types of values share."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return f"<{self}>"
+
+
+@frozen(repr=False)
+class Quantity(_Sort):
     """A number with a dimension; a plain number or share has the empty dimension."""
 
     dimension: Dimension = NUMBER
@@ -24,24 +33,24 @@ class Quantity:
         return str(self.dimension)
 
 
-@frozen
-class Temperature:
+@frozen(repr=False)
+class Temperature(_Sort):
     """An absolute temperature, held in kelvin. Its differences are quantities."""
 
     def __str__(self) -> str:
         return "absolute temperature (degC)"
 
 
-@frozen
-class Truth:
+@frozen(repr=False)
+class Truth(_Sort):
     """Yes or no."""
 
     def __str__(self) -> str:
         return "yes or no"
 
 
-@frozen
-class Choice:
+@frozen(repr=False)
+class Choice(_Sort):
     """One word out of a fixed list."""
 
     options: tuple[str, ...]
@@ -50,24 +59,24 @@ class Choice:
         return "one of " + ", ".join(self.options)
 
 
-@frozen
-class Text:
+@frozen(repr=False)
+class Text(_Sort):
     """Free text or an identifier: shown and compared, never computed with."""
 
     def __str__(self) -> str:
         return "text"
 
 
-@frozen
-class Date:
+@frozen(repr=False)
+class Date(_Sort):
     """A calendar day."""
 
     def __str__(self) -> str:
         return "a date (2026-05-02)"
 
 
-@frozen
-class Curve:
+@frozen(repr=False)
+class Curve(_Sort):
     """A table of points read between its first and last point, linearly."""
 
     over: Quantity | Temperature
@@ -77,8 +86,8 @@ class Curve:
         return f"a curve of {self.of} over {self.over}"
 
 
-@frozen
-class Component:
+@frozen(repr=False)
+class Component(_Sort):
     """A single component of a kind."""
 
     kind: str
@@ -87,8 +96,8 @@ class Component:
         return f"a {self.kind}"
 
 
-@frozen
-class Components:
+@frozen(repr=False)
+class Components(_Sort):
     """Several components of a kind."""
 
     kind: str
@@ -97,8 +106,8 @@ class Components:
         return f"several of kind {self.kind}"
 
 
-@frozen
-class Group:
+@frozen(repr=False)
+class Group(_Sort):
     """The attributes of a component below a common word: ``p.charge``."""
 
     kind: str

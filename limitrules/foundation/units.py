@@ -32,7 +32,8 @@ class Unit:
         return self.symbol
 
     def to_si(self, value: Fraction) -> Fraction:
-        return value * self.factor + self.offset
+        scaled = value * self.factor
+        return scaled + self.offset if self.offset else scaled
 
     def from_si(self, value: Fraction) -> Fraction:
         return (value - self.offset) / self.factor

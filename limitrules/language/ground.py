@@ -18,7 +18,7 @@ from limitrules.language.functions import Function
 EXACT, SHADOW = "exact", "shadow"
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Ground:
     """``evaluations`` declares how a kind of term can be evaluated; a test holds it against the tables."""
 
@@ -40,7 +40,7 @@ class Ground:
                 stack.extend(term.below())
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Numeric(Ground):
     """A term whose value is a number in SI."""
 
@@ -52,38 +52,38 @@ class Numeric(Ground):
         return self.operands()
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Logical(Ground):
     """A term that holds, does not hold, or is not known to."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Constant(Numeric):
     value: Fraction
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Input(Numeric):
     """The value of one slot; equal indices are one and the same uncertain variable."""
 
     index: int
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Ranged(Input):
     """A number that is missing at ``path`` but known to lie in a range, which its slot holds."""
 
     path: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Gap(Numeric):
     """A number that is missing at ``path``; it may be anything."""
 
     path: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Negate(Numeric):
     value: Numeric
 
@@ -91,7 +91,7 @@ class Negate(Numeric):
         return (self.value,)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Absolute(Numeric):
     value: Numeric
 
@@ -99,7 +99,7 @@ class Absolute(Numeric):
         return (self.value,)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Binary(Numeric):
     left: Numeric
     right: Numeric
@@ -108,32 +108,32 @@ class Binary(Numeric):
         return (self.left, self.right)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Add(Binary):
     pass
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Subtract(Binary):
     pass
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Multiply(Binary):
     pass
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Divide(Binary):
     """Has no value where the divisor is zero."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Margin(Binary):
     """``left + |left| right``: a base with a share of its size added (taken off where the share is negative)."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Part:
     """A member of a collection: it takes part where its guard holds (None: always)."""
 
@@ -142,7 +142,7 @@ class Part:
     label: str = ""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Gathered(Numeric):
     """A total, lowest or highest over parts."""
 
@@ -155,22 +155,22 @@ class Gathered(Numeric):
         return (*self.operands(), *(part.guard for part in self.parts if part.guard is not None))
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Total(Gathered):
     """Zero where no part takes part."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Least(Gathered):
     """Has no value where no part takes part."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Greatest(Gathered):
     """Has no value where no part takes part."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Apply(Numeric):
     function: Function
     arguments: tuple[Numeric, ...]
@@ -179,7 +179,7 @@ class Apply(Numeric):
         return self.arguments
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Lookup(Numeric):
     """A table read linearly between its points; it has no value outside them."""
 
@@ -190,7 +190,7 @@ class Lookup(Numeric):
         return (self.at,)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Select(Numeric):
     condition: Logical
     then: Numeric
@@ -203,7 +203,7 @@ class Select(Numeric):
         return (self.condition, self.then, self.other)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Fixed(Logical):
     """A truth that does not depend on numbers; None with the path that is missing."""
 
@@ -211,7 +211,7 @@ class Fixed(Logical):
     path: str = ""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Holds(Logical):
     """``headroom`` is zero or more, or more than zero where ``strict``.
 
@@ -229,7 +229,7 @@ class Holds(Logical):
         return (self.headroom,)
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Joined(Logical):
     parts: tuple[Logical, ...]
 
@@ -237,17 +237,17 @@ class Joined(Logical):
         return self.parts
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class All(Joined):
     pass
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Any(Joined):
     pass
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Contrary(Logical):
     value: Logical
 

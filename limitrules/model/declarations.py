@@ -31,7 +31,7 @@ from limitrules.model.reading import Reading
 
 ONE = unit_for(NUMBER)
 _TYPES = dict.fromkeys(("unit", "count", "flag", "choice", "text", "date", "curve", "one", "many", "part"))
-_PLAIN: Mapping[str, Type] = {"flag": Truth(), "text": Text(), "date": Date()}
+PLAIN: Mapping[str, Type] = {"flag": Truth(), "text": Text(), "date": Date()}
 _MORE = dict.fromkeys(("meaning", "adjustable", "resolution", "inverse", "open_standard"))
 _KIND_KEYS = ("plural", "single", "meaning", "variants", "attributes")
 _PATH = re.compile(r"[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*\Z")
@@ -40,7 +40,8 @@ _RESERVED = frozenset(("like", "limitrules", "name"))
 
 
 @lru_cache(maxsize=512)
-def _unit(text: str) -> Unit:
+def unit_of(text: str) -> Unit:
+    """The unit of a text in a vocabulary. Raises UnknownUnit."""
     return ONE if text == "1" else parse_unit(text)
 
 
@@ -229,12 +230,12 @@ class Declarations:
 
     def _type(self, sort: str, node: tree.Node, unit: Unit | None, over: Unit | None) -> Type | None:
         if sort in ("unit", "count"):
-            return _type_of(unit) if unit else None
+            return type_of(unit) if unit else None
         if sort == "curve":
-            return Curve(_type_of(over), _type_of(unit)) if unit and over else None
-        if sort in _PLAIN:
+            return Curve(type_of(over), type_of(unit)) if unit and over else None
+        if sort in PLAIN:
             self._yes(node)
-            return _PLAIN[sort]
+            return PLAIN[sort]
         if sort == "choice":
             return self._choice(node)
         name = self.reading.text(node, "the name of a kind")
@@ -260,7 +261,7 @@ class Declarations:
         if text in ("variant", "variant_difference") and variant is not None:
             return UNITS["K"] if variant.is_temperature and text == "variant_difference" else variant
         try:
-            return _unit(text)
+            return unit_of(text)
         except UnknownUnit as error:
             advice = f"write `{error.suggestion}`" if error.suggestion else ""
             self.reading.say("unknown-unit", f"`{text}` is not a unit that is known here.", node, advice=advice)
@@ -314,7 +315,8 @@ class Declarations:
         taken[path] = Attribute(path, Components(kind), meaning, inverse=attribute.path, derived=True)
 
 
-def _type_of(unit: Unit) -> Quantity | Temperature:
+def type_of(unit: Unit) -> Quantity | Temperature:
+    """The type of what is stated in a unit."""
     if unit.is_temperature and unit.dimension == TEMPERATURE_DIFFERENCE:
         return Temperature()
     return Quantity(unit.dimension)

@@ -23,11 +23,12 @@ _ONE_QUANTITY = rf"({_NUMBER}){_BLANKS}({_UNIT}|)"
 _SIMPLE = re.compile(rf"{_ONE_QUANTITY}\Z", re.ASCII)
 _FORM = re.compile(rf"{_ONE_QUANTITY}(?:{_BLANKS}(±|\+-|\.\.){_BLANKS}{_ONE_QUANTITY})?\Z", re.ASCII)
 
-_NOT_FINITE = re.compile(r"[+\-\N{MINUS SIGN}]?(\.?(nan|inf|infinity)\b|∞)", re.IGNORECASE)
-_COMMA = re.compile(r"([+\-\N{MINUS SIGN}]?\d+),(\d+)(?![\d.,])")
-_SEPARATED = re.compile(r"[+\-\N{MINUS SIGN}]?\d{1,3}([ _'\N{RIGHT SINGLE QUOTATION MARK}\xa0\u202f,]\d{3})+(?!\d)")
+# What explains a mistake is compiled when there is one.
+_NOT_FINITE = r"[+\-\N{MINUS SIGN}]?(\.?(nan|inf|infinity)\b|∞)"
+_COMMA = r"([+\-\N{MINUS SIGN}]?\d+),(\d+)(?![\d.,])"
+_SEPARATED = r"[+\-\N{MINUS SIGN}]?\d{1,3}([ _'\N{RIGHT SINGLE QUOTATION MARK}\xa0\u202f,]\d{3})+(?!\d)"
 _DASHES = "\N{EN DASH}\N{EM DASH}-"
-_DASHED = re.compile(rf"({_NUMBER}) *([^\s\d{_DASHES}]*) *(?:[{_DASHES}]|to|…|\.\.\.) *({_NUMBER}) *(\S+)\Z")
+_DASHED = rf"({_NUMBER}) *([^\s\d{_DASHES}]*) *(?:[{_DASHES}]|to|…|\.\.\.) *({_NUMBER}) *(\S+)\Z"
 
 
 @frozen(weakref_slot=False)
@@ -138,7 +139,7 @@ def parse_count(text: str) -> Uncertain:
     if text.isascii() and text.isdigit() and len(text) <= _LONGEST_NUMBER:
         value = Fraction(int(text))
         return Uncertain(value, value, value, ONE)
-    if _NOT_FINITE.match(text):
+    if re.match(_NOT_FINITE, text, re.IGNORECASE):
         raise _not_finite(text)
     match = _SIMPLE.match(text)
     if match and match[2] and _is_unit(match[2]):
@@ -280,21 +281,21 @@ def _meant_share(number: str, value: Fraction) -> str:
 def _explain(text: str, expected: Unit) -> QuantityError:
     """The most helpful thing that can be said of a text that has none of the forms."""
     whole = 0, max(len(text), 1)
-    if _NOT_FINITE.match(text):
+    if re.match(_NOT_FINITE, text, re.IGNORECASE):
         return _not_finite(text)
-    comma = _COMMA.match(text)
+    comma = re.match(_COMMA, text)
     if comma:
         rest = text[comma.end() :]
         point = f"`{comma[1]}.{comma[2]}{rest}`"
         joined = f" or `{comma[1]}{comma[2]}{rest}`, whichever is meant" if len(comma[2]) == 3 else ""
         message = "A comma stands inside a number."
         return QuantityError("decimal-comma", message, *comma.span(), advice=f"write {point}{joined}")
-    separated = _SEPARATED.match(text)
+    separated = re.match(_SEPARATED, text)
     if separated:
         joined = re.sub(r"[^\d+-]", "", separated.group()) + text[separated.end() :]
         message = "The thousands of a number are separated."
         return QuantityError("thousands-separator", message, *separated.span(), advice=f"write `{joined}`")
-    dashed = _DASHED.match(text)
+    dashed = re.match(_DASHED, text)
     if dashed:
         unit = dashed[4]
         advice = f"write `{dashed[1]} {dashed[2] or unit} .. {dashed[3]} {unit}`"

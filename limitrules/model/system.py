@@ -23,7 +23,7 @@ Records = Mapping[str, Mapping[str, ComponentRecord]]
 Inverses = Mapping[tuple[str, str], tuple[str, ...]]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class System:
     """``components`` maps the name of a kind to its components by path; parts stand there under their own kind.
 
@@ -163,7 +163,7 @@ class System:
         return _Place(component, part, head, kind, found, frozenset(touched))
 
 
-@frozen
+@frozen(eq=False, repr=False)
 class _Place:
     """A path taken apart: the component, the part of it (or empty), and the record of either with its attribute."""
 

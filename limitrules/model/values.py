@@ -63,7 +63,7 @@ Content = Uncertain | bool | str | date | Table | tuple[str, ...] | Unknown
 _NO_NOTE = Note()
 
 
-@define(eq=False, weakref_slot=False)
+@define(eq=False, repr=False, weakref_slot=False)
 class Value:
     """One value with its place in the text.
 
@@ -129,7 +129,7 @@ def packed(start: int, end: int) -> int:
     return start << 32 | end - start
 
 
-@define(eq=False, weakref_slot=False)
+@define(eq=False, repr=False, weakref_slot=False)
 class ComponentRecord:
     """A component of a system, or a part of one (a protection function).
 

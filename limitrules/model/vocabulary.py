@@ -15,18 +15,19 @@ from limitrules.foundation.kinds import Attribute, Kind
 from limitrules.foundation.source import Source
 from limitrules.foundation.units import Unit
 from limitrules.model.declarations import Declarations, target_of
+from limitrules.model.prepared import prepared
 from limitrules.model.reading import Reading, check_header
 
-_SHIPPED = Path(__file__).parent / "vocabularies"
+SHIPPED = Path(__file__).parent / "vocabularies"
 
 # The words of a kind, level by level.
 Layout = dict[str, "Attribute | Layout"]
 
 
-__all__ = ["Layout", "Vocabulary", "load_vocabulary", "target_of", "vocabulary_from"]
+__all__ = ["SHIPPED", "Layout", "Vocabulary", "load_vocabulary", "read_vocabulary", "target_of", "vocabulary_from"]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Vocabulary:
     """Kinds by name. ``variants`` maps a name such as ``protection`` to the kinds made of it, with their units."""
 
@@ -68,14 +69,19 @@ def load_vocabulary(name: str = "storage") -> Vocabulary:
 
 @lru_cache(maxsize=8)
 def _shipped_vocabulary(name: str) -> Vocabulary:
-    files = {file.stem: file for file in _SHIPPED.glob("*.yaml")}
+    files = {file.stem: file for file in SHIPPED.glob("*.yaml")}
     if name not in files:
         near = nearest(name, files)
         advice = f"write `{near}`" if near else ""
         message = f"There is no vocabulary `{name}`."
         raise refuse("no-vocabulary", message, expected=listing(sorted(files)), advice=advice)
-    text = files[name].read_text(encoding="utf-8")
-    source = Source(f"{_SHIPPED.name}/{name}.yaml", text)
+    found = prepared(files[name])
+    return Vocabulary(*found) if found is not None else read_vocabulary(files[name])
+
+
+def read_vocabulary(file: Path) -> Vocabulary:
+    """The vocabulary in a file, read from its text. Raises InputError with everything that is wrong with it."""
+    source = Source(f"{file.parent.name}/{file.name}", file.read_text(encoding="utf-8"))
     return vocabulary_from(tree.read_tree(source), source)
 
 

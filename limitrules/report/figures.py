@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from fractions import Fraction
 
@@ -10,7 +9,6 @@ from limitrules.foundation.figures import difference, level, number
 from limitrules.rules.findings import Headroom
 
 SHARE_DIGITS = 3
-_ONE_LIMIT = re.compile(r" (?:at (?:or )?(?:below|above|most|least)|(?:below|above|(?:long|short|cold|warm)er than)) ")
 _WORDS = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"]
 
 

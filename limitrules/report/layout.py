@@ -136,6 +136,8 @@ def _tint(line: str, style: str, word: str) -> str:
 
 
 def _wrap(text: str, width: int, first: str, rest: str) -> list[str]:
+    if text and len(first) + len(text) <= width:  # most lines fit as they are
+        return [first + text]
     lines = textwrap.wrap(
         _KEEP_TOGETHER.sub(_GLUE, text), width, initial_indent=first, subsequent_indent=rest,
         break_long_words=False, break_on_hyphens=False,

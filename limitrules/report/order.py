@@ -18,7 +18,7 @@ CAUTIONS = (
 _VERDICTS = (Verdict.BREACHED, Verdict.MARGINAL, Verdict.UNDETERMINED, Verdict.MET)
 
 
-@frozen
+@frozen(eq=False, repr=False)
 class Groups:
     """Every finding of a survey once: what fails, what is open but does not fail, conceded, met."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -42,6 +41,8 @@ def write_whole(target: Path, text: str) -> None:
 
 
 def _replace(place: Path, text: str) -> None:
+    import tempfile
+
     handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
     beside = Path(name)
     try:

@@ -17,14 +17,14 @@ from limitrules.model.values import ComponentRecord, Table
 from limitrules.rules.rule import Definition
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Absent:
     """Something that is not a number and is missing at a path."""
 
     path: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Below:
     """The attributes of a component below a common word."""
 
@@ -36,7 +36,7 @@ Bound = g.Numeric | g.Logical | ComponentRecord | tuple[ComponentRecord, ...] | 
 """What a node of a clause stands for in one system."""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Assumed:
     """A default that stands in for what is missing at ``path``, with the names it is spoken under."""
 
@@ -46,7 +46,7 @@ class Assumed:
     path: str
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Named:
     """What the names of a clause stand for: components, and definitions with the names they were made under."""
 

@@ -6,6 +6,7 @@ plugin is code, so it runs only when it is named.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
 RULEPACK_POINTS, FUNCTION_POINTS = "limitrules.rulepacks", "limitrules.functions"
+_INFOS = (".dist-info", "egg-info")
 
 
 @frozen
@@ -46,9 +48,34 @@ def bundled() -> list[Found]:
 
 def installed() -> list[Found]:
     """The rulepacks that installed distributions announce under the entry point group ``limitrules.rulepacks``."""
+    if not _may_be_announced(RULEPACK_POINTS):
+        return []
     from importlib.metadata import entry_points
 
     return [found for point in entry_points(group=RULEPACK_POINTS) if (found := _installed(point)) is not None]
+
+
+def _may_be_announced(group: str) -> bool:
+    """False where no distribution can announce anything under a group of entry points.
+
+    Nearly always there is none, and a look into their files tells so in a fraction of the time that it takes to ask
+    every distribution.
+    """
+    if sum(hasattr(finder, "find_distributions") for finder in sys.meta_path) > 1:
+        return True  # distributions may stand elsewhere than on the path
+    return any(_may_hold(folder, group.encode()) for folder in sys.path)
+
+
+def _may_hold(folder: str, group: bytes) -> bool:
+    """True where a list of entry points in a folder has the group, or where that cannot be told."""
+    try:
+        found = [item for item in Path(folder or ".").iterdir() if item.name.lower().endswith(_INFOS)]
+        lists = [item / "entry_points.txt" for item in found]
+        return any(group in item.read_bytes() for item in lists if item.is_file())
+    except FileNotFoundError:
+        return False
+    except OSError:  # such as an archive, which may hold distributions too
+        return True
 
 
 def _installed(point: EntryPoint) -> Found | None:

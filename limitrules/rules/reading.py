@@ -17,7 +17,7 @@ from limitrules.foundation.units import Unit
 from limitrules.language import nodes
 from limitrules.language.checker import Checked, Scope, check
 from limitrules.language.functions import Registry
-from limitrules.language.parser import depth_of, parse_clause
+from limitrules.language.parser import parse_clause
 from limitrules.model.reading import Reading
 from limitrules.rules.findings import Consequence
 from limitrules.rules.rule import About, Definition, Parameter, Rule, Sentence, Subject
@@ -37,7 +37,7 @@ _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
 _Found = TypeVar("_Found")
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Bench:
     """What is needed to read the rules of a rulepack."""
 
@@ -125,15 +125,14 @@ def _answer(bench: Bench, node: tree.Node) -> bool:
     return text in ("yes", "true")
 
 
-def read_rule(bench: Bench, key: tree.Scalar, node: tree.Node) -> Rule | None:
-    """One rule; None where a mistake was noted that keeps it from being used."""
+def read_rule(bench: Bench, scope: Scope, key: tree.Scalar, node: tree.Node) -> Rule | None:
+    """One rule, with the scope of its rulepack; None where a mistake was noted that keeps it from being used."""
     reading = bench.reading
     before = len(reading.found)
     entries = _entries(bench, key, node)
     if entries is None:
         return None
     consequence = _consequence(bench, entries["consequence"])
-    scope = bench.scope()
     about = _about(bench, entries["about"], scope)
     if about is None:
         return None
@@ -300,16 +299,18 @@ def _definitions(bench: Bench, node: tree.Node | None, scope: Scope) -> tuple[tu
             bench.reading.say("definitions-too-deep", message, key, expected=f"at most {DEEPEST} phrases in a row")
             return (), attrs.evolve(scope, broken=scope.broken | mapping.entries.keys())
         found.append(Definition(name, checked))
-        unit = checked.units.get(checked.clause.node)
-        units = {**scope.units, name: unit} if unit is not None else scope.units
-        scope = attrs.evolve(scope, names={**scope.names, name: checked.type}, units=units)
+        scope = scope.defining(name, checked.type, checked.units.get(checked.clause.node))
     return tuple(found), scope
 
 
 def _depth(node: nodes.Node, known: Mapping[str, int]) -> int:
     """How many phrases stand within each other, those of earlier definitions included."""
-    used = [known.get(item.name, 0) for item in node.walk() if isinstance(item, nodes.Name)]
-    return depth_of(node) + max(used, default=0)
+    used, deepest, level = 0, 0, [node]
+    while level:
+        deepest += 1
+        used = max([used, *(known.get(item.name, 0) for item in level if isinstance(item, nodes.Name))])
+        level = [child for item in level for child in item.children()]
+    return deepest + used
 
 
 def _sentence(bench: Bench, node: tree.Node, scope: Scope) -> Sentence | None:

@@ -13,7 +13,7 @@ from limitrules.model.vocabulary import Vocabulary
 from limitrules.rules.findings import Consequence
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Parameter:
     """A figure that a rulepack chooses. ``local`` ones are meant to be replaced by a local rulepack.
 
@@ -30,7 +30,7 @@ class Parameter:
     before: Checked | None = None
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Subject:
     """``each KIND NAME``, with the collection it runs over where it is not all of the kind."""
 
@@ -39,7 +39,7 @@ class Subject:
     collection: Checked | None = None
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class About:
     """Whom a rule speaks of. ``pair`` runs over every two different members, each two once."""
 
@@ -48,7 +48,7 @@ class About:
     pair: bool = False
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Definition:
     """``name: expression`` under ``let``."""
 
@@ -56,14 +56,14 @@ class Definition:
     value: Checked
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Sentence:
     """A text with expressions in braces: pieces of text and checked expressions in turn."""
 
     pieces: tuple[str | Checked, ...]
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Rule:
     """One condition with its subjects, consequence, explanation, remedy and caution."""
 
@@ -85,7 +85,7 @@ class Rule:
     span: Span
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Rulepack:
     """A versioned folder of rules. ``content`` is the hash of everything that decides what it says."""
 

@@ -25,7 +25,7 @@ _KEYS = ("limitrules", "name", "version", "vocabulary", "title", "meaning", "ext
 _REQUIRED = ("name", "version", "vocabulary")
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Override:
     """A value that another rulepack gives to a parameter; ``reason`` is due where it is not marked local."""
 
@@ -38,7 +38,7 @@ class Override:
     reason: str = ""
 
 
-@frozen(eq=False)
+@frozen(eq=False, repr=False)
 class Draft:
     """A rulepack document that is read, but not checked yet."""
 
@@ -236,10 +236,11 @@ def _overridden(bench: Bench, parameters: Mapping[str, Parameter], override: Ove
 
 def _rules(bench: Bench, top: tree.Mapping) -> dict[str, Rule]:
     found: dict[str, Rule] = {}
+    scope = bench.scope()
     entry = top.entries.get("rules")
     mapping = bench.reading.mapping(entry[1], "a map of rules") if entry else None
     for name, (key, node) in (mapping.entries if mapping else {}).items():
-        rule = read_rule(bench, key, node)
+        rule = read_rule(bench, scope, key, node)
         if rule is not None:
             found[name] = rule
     return found

@@ -26,6 +26,7 @@ KINDS = {
     "grammar": r"limitrules/language/[a-z_]+\.lark",
     "clauses parsed beforehand": r"limitrules/language/prepared\.json",
     "vocabulary": r"limitrules/model/vocabularies/[a-z_]+\.yaml",
+    "vocabulary read beforehand": r"limitrules/model/vocabularies/[a-z_]+\.json",
     "rulepack": r"limitrules/_shipped/rulepacks/[a-z0-9-]+/[a-z0-9-]+\.yaml",
     "schema": r"limitrules/_shipped/schemas/[a-z]+-[0-9]+\.json",
     "metadata": rf"limitrules-{re.escape(VERSION)}\.dist-info/(METADATA|RECORD|WHEEL|entry_points\.txt)",

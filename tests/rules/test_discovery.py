@@ -10,7 +10,7 @@ import pytest
 
 from limitrules.foundation.diagnostics import InputError
 from limitrules.language.functions import STANDARD
-from limitrules.rules.discovery import Found, bundled, find, installed, load_functions
+from limitrules.rules.discovery import RULEPACK_POINTS, Found, _may_hold, bundled, find, installed, load_functions
 from limitrules.rules.rulepack import load_rulepacks
 from tests.rules.support import document, rule
 
@@ -61,6 +61,31 @@ def coastal(site: Path) -> Path:
         (place / "__init__.py").write_text("raise RuntimeError('code of a data rulepack was run')\n", encoding="utf-8")
     install(site, "coastal-rules", "limitrules.rulepacks", coastal="coastal_rules.rulepacks.coastal")
     return folder
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "expected"),
+    [
+        ("coastal-1.0.dist-info", f"[{RULEPACK_POINTS}]\ncoastal = coastal_rules", True),
+        ("Coastal.EGG-INFO", f"[{RULEPACK_POINTS}]\ncoastal = coastal_rules", True),
+        ("EGG-INFO", f"[{RULEPACK_POINTS}]\ncoastal = coastal_rules", True),
+        ("coastal-1.0.dist-info", "[console_scripts]\ncoastal = coastal:main", False),
+        ("coastal_rules", f"[{RULEPACK_POINTS}]\ncoastal = coastal_rules", False),
+    ],
+)
+def test_a_folder_may_hold_a_rulepack_where_a_list_in_it_says_so(
+    tmp_path: Path, place: str, text: str, expected: bool
+) -> None:
+    (tmp_path / place).mkdir()
+    (tmp_path / place / "entry_points.txt").write_text(text, encoding="utf-8")
+    assert _may_hold(str(tmp_path), RULEPACK_POINTS.encode()) is expected
+
+
+def test_what_is_no_folder_may_hold_one_if_it_is_there(tmp_path: Path) -> None:
+    archive = tmp_path / "all.zip"
+    assert not _may_hold(str(archive), RULEPACK_POINTS.encode())
+    archive.touch()
+    assert _may_hold(str(archive), RULEPACK_POINTS.encode())
 
 
 def plugin(site: Path, text: str = PLUGIN, **points: str) -> None:

@@ -231,3 +231,8 @@ def test_a_member_that_a_condition_takes_out_does_not_govern() -> None:
     )
     (found,) = surveyed(SITE, text).findings
     assert (found.verdict.value, found.governing) == ("met", ("packs.north",))
+
+
+def test_any_word_can_name_a_subject() -> None:
+    text = rule("each pack self", "highest of x.charge.ceiling over x in packs at or below self.charge.ceiling + 9 A")
+    assert set(verdicts(SITE, text).values()) == {"met"}
