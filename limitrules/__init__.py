@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from limitrules.foundation.version import VERSION
 
 if TYPE_CHECKING:
+    from limitrules.api import certificates as certificates
     from limitrules.api import load_functions as load_functions
     from limitrules.api import load_rulepacks as load_rulepacks
+    from limitrules.api import open_survey as open_survey
     from limitrules.api import read_system as read_system
     from limitrules.api import survey as survey
     from limitrules.engine.survey import Survey as Survey
@@ -36,8 +38,10 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 _PLACES = {
+    "certificates": "api",
     "load_functions": "api",
     "load_rulepacks": "api",
+    "open_survey": "api",
     "read_system": "api",
     "survey": "api",
     "Survey": "engine.survey",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 from limitrules.engine.survey import Survey
 from limitrules.foundation.diagnostics import InputError
@@ -63,10 +64,26 @@ def survey(
     Concessions are read from the file beside the document where none are given. Figures in the result are exact
     and in SI. Raises InputError where an input cannot be used.
     """
+    return open_survey(system, rulepacks, concessions).result()
+
+
+def open_survey(
+    system: System | str | PathLike[str],
+    rulepacks: Sequence[Rulepack | str | Path] | None = None,
+    concessions: Concessions | str | PathLike[str] | None = None,
+) -> Survey:
+    """The same survey, open: to change values in it, or to certify what it found."""
     packs = _loaded(rulepacks or ())
     if not isinstance(system, System):
         system = read_system(system, packs)
-    return Survey(system, packs, _concessions(system, concessions)).result()
+    return Survey(system, packs, _concessions(system, concessions))
+
+
+def certificates(survey: Survey) -> dict[str, Any]:
+    """What `python -m limitrules.recheck` needs to prove the findings of a survey anew; ready for JSON."""
+    from limitrules.engine.certify import certificate_file
+
+    return certificate_file(survey)
 
 
 def _loaded(rulepacks: Sequence[Rulepack | str | Path]) -> tuple[Rulepack, ...]:
@@ -85,4 +102,7 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
     return read_concessions(beside) if beside.is_file() else Concessions()
 
 
-__all__ = ["InputError", "Survey", "known_rulepacks", "load_functions", "load_rulepacks", "read_system", "survey"]
+__all__ = [
+    "InputError", "Survey", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
+    "read_system", "survey",
+]  # fmt: skip

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from limitrules.foundation.version import VERSION
 
 if TYPE_CHECKING:
+    from limitrules.api import Survey
     from limitrules.foundation.diagnostics import Diagnostic
     from limitrules.report.reference import RulepackCard
     from limitrules.rules.findings import Finding, NotApplicable, SurveyResult
@@ -31,16 +32,22 @@ Answer = tuple[str, int]
 # ---------------------------------------------------------------- the engine, called here and nowhere else
 
 
-def _survey_of(arguments: Arguments) -> SurveyResult:
-    from attrs import evolve
-
+def _opened(arguments: Arguments) -> Survey:
     from limitrules import api
 
     functions = api.load_functions(arguments.functions)
     rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
     system = api.read_system(arguments.system, rulepacks)
     concessions = getattr(arguments, "concessions", None)
-    result: SurveyResult = api.survey(system, rulepacks, concessions)
+    return api.open_survey(system, rulepacks, concessions)
+
+
+def _result_of(survey: Survey) -> SurveyResult:
+    from attrs import evolve
+
+    from limitrules import api
+
+    result = survey.result()
     unused = [name for name in api.known_rulepacks() if name not in [item.name for item in result.rulepacks]]
     if not unused:
         return result
@@ -66,18 +73,30 @@ def _survey(arguments: Arguments) -> Answer:
     from limitrules.rules.findings import Consequence
 
     fail_on = Consequence(arguments.fail_on)
-    result = _survey_of(arguments)
+    survey = _opened(arguments)
+    result = _result_of(survey)
+    if arguments.certify is not None:
+        _certify(survey, arguments)
     text = _report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
     if not result.findings:  # nothing was checked, which must not pass for all is well
         return text, UNUSABLE_INPUT
     return text, FINDINGS_FAIL if result.failing(fail_on) else NOTHING_FAILS
 
 
+def _certify(survey: Survey, arguments: Arguments) -> None:
+    from limitrules.api import certificates
+    from limitrules.report.data import as_json
+    from limitrules.report.output import check_target, write_whole
+
+    check_target(arguments.certify, _inputs(arguments))
+    write_whole(arguments.certify, as_json(certificates(survey)))
+
+
 def _why(arguments: Arguments) -> Answer:
     from limitrules.report.data import why_data
     from limitrules.report.why import why_text
 
-    chosen = _asked_for(_survey_of(arguments), arguments.rule, arguments.subject)
+    chosen = _asked_for(_result_of(_opened(arguments)), arguments.rule, arguments.subject)
     return _report(arguments, lambda: why_data(*chosen), partial(why_text, *chosen)), NOTHING_FAILS
 
 
@@ -219,6 +238,8 @@ def build_parser() -> argparse.ArgumentParser:
     survey.add_argument("--fail-on", choices=CLASSES, default="outage", metavar="CLASS",
         help="the mildest class that makes the survey fail: %(choices)s (default: %(default)s);"
         " an undetermined hazard always fails")  # fmt: skip
+    survey.add_argument("--certify", metavar="FILE", type=Path,
+        help="write here what a small independent checker needs to prove each finding anew")  # fmt: skip
 
     why = _command(commands, "why", _why, "the whole argument behind a finding",
         "Show how a verdict comes about: every clause of the rule, every value and the line that states it,\n"

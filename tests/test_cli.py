@@ -55,9 +55,15 @@ class Engine(ModuleType):
             raise self.failure
         return path
 
-    def survey(self, system: str, rulepacks: object, concessions: str | None) -> SurveyResult:
+    def open_survey(self, system: str, rulepacks: object, concessions: str | None) -> Engine:
         self.asked.update(system=system, concessions=concessions)
+        return self
+
+    def result(self) -> SurveyResult:
         return self.answer
+
+    def certificates(self, survey: Engine) -> dict[str, Any]:
+        return {"limitrules": "certificates/1", "findings": []}
 
 
 @pytest.fixture(autouse=True)
@@ -78,6 +84,15 @@ def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]
 
 
 # ---------------------------------------------------------------- survey
+
+
+def test_certificates_go_to_a_file_of_their_own(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    target = tmp_path / "certificates.json"
+    assert run(capsys, "survey", "a.yaml", "--certify", str(target)) == (1, survey_text(rich()), "")
+    assert json.loads(target.read_text())["limitrules"] == "certificates/1"
+    code, out, err = run(capsys, "survey", "a.yaml", "--certify", "a.yaml")
+    assert (code, out) == (2, "")
+    assert "would overwrite" in err
 
 
 def test_a_survey_is_printed_and_fails(capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,6 +21,7 @@ DOCS = Path(__file__).resolve().parent.parent
 EXAMPLES = DOCS / "examples"
 _FENCE = re.compile(r"^```(?P<info>live|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S)
 _FACE = "import sys; from limitrules.cli import main; raise SystemExit(main(sys.argv[1:]))"
+_CHECKER = ["python", "-m", "limitrules.recheck"]
 
 
 class Mismatch(Exception):
@@ -67,10 +68,14 @@ def _changed(text: str, diff: str) -> str:
 
 def _run(line: str, place: Path, expected: int) -> str:
     words = shlex.split(line)
-    if words[:1] != ["limitrules"]:
+    if words[:3] == _CHECKER:
+        command = [sys.executable, *words[1:]]
+    elif words[:1] == ["limitrules"]:
+        command = [sys.executable, "-c", _FACE, *words[1:]]
+    else:
         raise Mismatch(f"only limitrules itself is run in a page, not `{line}`")
     run = subprocess.run(
-        [sys.executable, "-c", _FACE, *words[1:]],
+        command,
         cwd=place,
         env={**os.environ, "COLUMNS": "100", "PYTHONPATH": str(DOCS.parent)},
         stdout=subprocess.PIPE,

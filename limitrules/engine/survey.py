@@ -15,6 +15,7 @@ from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.model.quantity import QuantityError, Uncertain, parse_quantity
 from limitrules.model.system import System
+from limitrules.model.value_reader import may_be
 from limitrules.rules.binding import Binder
 from limitrules.rules.bound import Absent
 from limitrules.rules.concessions import Concessions
@@ -128,9 +129,10 @@ class Survey:
             self._units[path] = self._plain_unit(path)
         unit = self._units[path]
         try:
-            return parse_quantity(text, unit) if unit is not None else None
+            found = parse_quantity(text, unit) if unit is not None else None
         except QuantityError:
             return None  # the long form, a count, or a mistake: read with all that belongs to it
+        return found if found is not None and may_be(self._system.attribute(path), found) else None
 
     def _is_number(self, path: str) -> bool:
         """True where the value there is now is a number, so that its readers are bound to its slot."""

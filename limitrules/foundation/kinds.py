@@ -125,7 +125,8 @@ class Attribute:
     """A fact that a kind of component may state.
 
     ``path`` is dotted (``charge.ceiling``); ``unit`` is the one it is shown in and accepts the dimension of;
-    ``adjustable`` marks a setting that a person may enter, in steps of ``resolution`` (SI);
+    ``adjustable`` marks a setting that a person may enter, in steps of ``resolution`` (SI); ``signed`` marks what
+    may lie below zero, which no limit, rating or duration does;
     ``inverse`` names the relation seen from the other side; ``part`` marks components written in place;
     ``derived`` marks such an inverse, which documents do not state; ``count`` marks a whole number;
     of a curve, ``unit`` is the one of its values and ``over_unit`` the one it is read over.
@@ -143,6 +144,7 @@ class Attribute:
     derived: bool = False
     count: bool = False
     over_unit: Unit | None = None
+    signed: bool = False
 
 
 @frozen(eq=False)

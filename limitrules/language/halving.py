@@ -157,7 +157,7 @@ class _Halving:
         return (at, at) if inside else self._end(index, pair, False)
 
     def _try(self, point: dict[int, Pair]) -> float:
-        """The lower bound at a point, whose upper one may be the best so far."""
+        """The lower bound at a point, whose upper one may be the best that is known."""
         low, high = self._whole({**self.base, **point})
         if high < self.best.value or not self.best.point:
             self.best = _Best(high, point)

@@ -49,7 +49,7 @@ class Decider:
         self.plain = g.without_contrary(term)
         self.extremes = Extremes(as_distance(self.plain, nominal))
         self.is_weighted = not isinstance(self.plain, g.Holds)
-        comparisons = [item for item in self.plain.walk() if isinstance(item, g.Holds)]
+        comparisons = list(_joined(self.plain))
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
         self.has_gaps = bool(g.gaps_of(self.plain))
@@ -105,6 +105,15 @@ class Decider:
     def _is(self, truth: bool, place: Mapping[int, Fraction], box: Box) -> bool:
         """True where the condition is so at a point, whatever is missing within its range."""
         return truth_over(self.plain, {**point(place), **{index: box[index] for index in self.ranged}}) is truth
+
+
+def _joined(plain: g.Logical) -> Iterator[g.Holds]:
+    """The comparisons that are joined, without those that only choose a branch or a member."""
+    if isinstance(plain, g.Holds):
+        yield plain
+    elif isinstance(plain, g.All | g.Any):
+        for part in plain.parts:
+            yield from _joined(part)
 
 
 def as_distance(plain: g.Logical, nominal: Mapping[int, Fraction]) -> g.Numeric:

@@ -32,7 +32,7 @@ from limitrules.model.reading import Reading
 ONE = unit_for(NUMBER)
 _TYPES = dict.fromkeys(("unit", "count", "flag", "choice", "text", "date", "curve", "one", "many", "part"))
 PLAIN: Mapping[str, Type] = {"flag": Truth(), "text": Text(), "date": Date()}
-_MORE = dict.fromkeys(("meaning", "adjustable", "resolution", "inverse", "open_standard"))
+_MORE = dict.fromkeys(("meaning", "adjustable", "resolution", "signed", "inverse", "open_standard"))
 _KIND_KEYS = ("plural", "single", "meaning", "variants", "attributes")
 _PATH = re.compile(r"[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*\Z")
 _NAME = re.compile(r"[a-z][a-z0-9_]*( [a-z][a-z0-9_]*)*\Z")
@@ -210,6 +210,7 @@ class Declarations:
             open_standard=self._text(entries, "open_standard"),
             count=sort == "count",
             over_unit=over,
+            signed="signed" in entries and self._yes(entries["signed"][1]),
         )
 
     def _text(self, entries: Mapping[str, tuple[tree.Scalar, tree.Node]], word: str) -> str:

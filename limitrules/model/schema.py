@@ -23,6 +23,7 @@ Schema = dict[str, object]
 FILE = "system-1.json"
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _NUMBER = r"[+\-\u2212]?([0-9]+(\.[0-9]+)?|\.[0-9]+)([eE][+\-]?[0-9]{1,2})?"
+_UNSIGNED = _NUMBER.replace(r"+\-\u2212", r"+", 1)
 _BLANKS = r"[ \u00a0\u202f]*"
 _ID: Schema = {"type": ["string", "integer"], "pattern": "^[A-Za-z0-9_-]+$"}
 _DAY: Schema = {"type": "string", "pattern": "^([0-9]{4}-[0-9]{2}-[0-9]{2}|unknown)$"}
@@ -33,7 +34,8 @@ _NOTES: dict[str, Schema] = {
     "origin": {"enum": list(ORIGINS), "description": "How the value was come by."},
     "date": {**_DAY, "description": "The day it was read or measured."},
     "source": {**_WORDS, "description": "The page, sheet or panel it was taken from."},
-    "sensor": {**_ID, "description": "The id of the sensor it was measured with."},
+    "sensor": {**_ID, "description": "The id of the sensor it was measured with; its values deviate together."},
+    "datum": {**_WORDS, "description": "A name for what it was taken from; values of one datum deviate together."},
 }
 _NOTE_REFERENCES: dict[str, Schema] = {word: {"$ref": f"#/$defs/note_{word}"} for word in _NOTES}
 _WIDTH = 118
@@ -132,7 +134,9 @@ class _Kind:
             return self._shared("count", lambda: _forms([_COUNT], range=_RANGE))
         assert attribute.unit is not None
         unit = attribute.unit
-        return self._shared(f"in_{_spelled(unit)}", lambda: _quantity(unit))
+        if attribute.signed or unit.is_temperature:
+            return self._shared(f"in_{_spelled(unit)}", lambda: _quantity(unit))
+        return self._shared(f"in_{_spelled(unit)}_from_zero", lambda: _quantity(unit, _UNSIGNED))
 
     def _shared(self, name: str, make: Callable[[], Schema]) -> Schema:
         if name not in self.definitions:
@@ -183,13 +187,14 @@ def _long(values: list[Schema], **more: Schema) -> Schema:
     return {**_closed({"value": _any(values), **more, **_NOTE_REFERENCES}), "required": ["value"]}
 
 
-def _quantity(unit: Unit) -> Schema:
-    amount = _amount(unit)
+def _quantity(unit: Unit, number: str = _NUMBER) -> Schema:
+    amount = _amount(unit, number)
     text: Schema = {
         "type": "string",
         "pattern": f"^(unknown|{amount}({_BLANKS}(±|\\+-){_BLANKS}{_spread(unit)}|{_BLANKS}\\.\\.{_BLANKS}{amount})?)$",
     }
-    return _forms([*_plain_number(unit), text], tolerance=_tolerance(unit), range=_RANGE)
+    plain = [item if number == _NUMBER else {**item, "minimum": 0} for item in _plain_number(unit)]
+    return _forms([*plain, text], tolerance=_tolerance(unit), range=_RANGE)
 
 
 def _plain_number(unit: Unit) -> list[Schema]:
@@ -208,8 +213,8 @@ def _any(values: list[Schema]) -> Schema:
     return values[0] if len(values) == 1 else {"anyOf": values}
 
 
-def _amount(unit: Unit) -> str:
-    return f"{_NUMBER}{_BLANKS}({_symbols(unit)}){'?' if unit.symbol == ONE.symbol else ''}"
+def _amount(unit: Unit, number: str = _NUMBER) -> str:
+    return f"{number}{_BLANKS}({_symbols(unit)}){'?' if unit.symbol == ONE.symbol else ''}"
 
 
 def _spread(unit: Unit) -> str:

@@ -27,11 +27,16 @@ from limitrules.model.reading import Reading, what
 from limitrules.model.values import UNKNOWN, Content, Note, Unknown, Value, value_at
 
 ORIGINS = ("rated", "configured", "reported", "measured", "derived", "assumed")
-NOTES = ("origin", "date", "source", "sensor")
+NOTES = ("origin", "date", "source", "sensor", "datum")
 _FLAGS = {"yes": True, "true": True, "on": True, "no": False, "false": False, "off": False}
 _ID = re.compile(r"[A-Za-z0-9_-]+\Z")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
 UNKNOWN_WORD = "unknown"
+
+
+def may_be(attribute: Attribute, number: Uncertain) -> bool:
+    """True where an attribute can have a value: what is not marked as signed is not below zero."""
+    return number.nominal >= 0 or attribute.signed or isinstance(attribute.type, Temperature)
 
 
 def is_id(text: str) -> bool:
@@ -207,7 +212,8 @@ class ValueReader:
 
     def _note_text(self, word: str, node: Node) -> str:
         text = self.reading.text(
-            node, {"origin": "an origin", "source": "a text", "sensor": "the id of a sensor"}[word]
+            node,
+            {"origin": "an origin", "source": "a text", "sensor": "the id of a sensor", "datum": "a name"}[word],
         )
         if text is None:
             return ""
@@ -247,10 +253,16 @@ class ValueReader:
         if scalar is None or attribute.unit is None:
             return None
         try:
-            return parse_count(scalar.text) if attribute.count else parse_quantity(scalar.text, attribute.unit)
+            found = parse_count(scalar.text) if attribute.count else parse_quantity(scalar.text, attribute.unit)
         except QuantityError as error:
             self.say_quantity(error, scalar)
             return None
+        if may_be(attribute, found):
+            return found
+        message = f"`{scalar.text}` is below zero, which `{attribute.path}` cannot be."
+        advice = "a device that has no figure to give often shows such a one: write `unknown`, or leave the line out"
+        self.reading.say("below-zero", message, scalar, expected="zero or more", advice=advice)
+        return None
 
     def _truth(self, attribute: Attribute, node: Node) -> Content | None:
         scalar = self._single(attribute, node)

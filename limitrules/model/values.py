@@ -50,12 +50,21 @@ class Table:
 
 @frozen
 class Note:
-    """Where a value comes from. Empty where the document does not say."""
+    """Where a value comes from. Empty where the document does not say.
+
+    All values with one ``sensor``, or with one ``datum``, deviate together.
+    """
 
     origin: str = ""
     date: date | None = None
     source: str = ""
     sensor: str = ""
+    datum: str = ""
+
+    @property
+    def shared(self) -> str:
+        """What the value shares its deviation with; empty where it deviates alone."""
+        return f"sensor {self.sensor}" if self.sensor else f"datum {self.datum}" if self.datum else ""
 
 
 Content = Uncertain | bool | str | date | Table | tuple[str, ...] | Unknown
@@ -117,6 +126,11 @@ class Value:
     @property
     def sensor(self) -> str:
         return (self.note or _NO_NOTE).sensor
+
+    @property
+    def shared(self) -> str:
+        """What the value shares its deviation with; empty where it deviates alone."""
+        return self.note.shared if self.note is not None else ""
 
 
 def value_at(content: Content, source: Source, start: int, end: int, note: Note | None = None) -> Value:

@@ -228,6 +228,7 @@ def _attribute(item: Attribute) -> Data:
         "meaning": item.meaning,
         "adjustable": item.adjustable,
         "resolution": None if item.resolution is None else _step(item, item.resolution),
+        "signed": item.signed,
         "inverse": item.inverse,
         "open_standard": item.open_standard,
     }

@@ -27,6 +27,7 @@ from limitrules.rules.bound import (
     Named,
     absent,
     contrary,
+    deviating,
     either,
     missing_in,
     negative,
@@ -126,6 +127,8 @@ class Binder:
     def _content(self, path: str, value: Value, kind: Type) -> Bound:
         content = value.content
         if isinstance(content, Uncertain):
+            if value.shared and content.low != content.high:
+                return deviating(content, self.slots.slot(value.shared, Fraction(-1), Fraction(1), Fraction(0)))
             return g.Input(self.slots.slot(path, content.low, content.high, content.nominal))
         if isinstance(content, bool):
             return g.Fixed(content, path="")
@@ -256,8 +259,8 @@ class Binder:
     def state(self, checked: Checked, node: n.State, names: Named) -> Bound:
         found = self.locate(checked, node.value, names)
         if found is None:
-            return g.Fixed(node.word not in ("missing",) and not isinstance(
-                self.bind(checked, node.value, names), Absent))  # fmt: skip
+            is_there = not isinstance(self.bind(checked, node.value, names), Absent)
+            return g.Fixed(is_there and node.word not in ("missing", "unknown"))
         record, attribute = found
         if record is None:
             return g.Fixed(node.word == "missing")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 
 import attrs
 from attrs import field, frozen
@@ -12,6 +13,7 @@ from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
 from limitrules.language.checker import Checked
 from limitrules.language.nodes import Assume, Node
+from limitrules.model.quantity import Uncertain
 from limitrules.model.system import System
 from limitrules.model.values import ComponentRecord, Table
 from limitrules.rules.rule import Definition
@@ -88,6 +90,15 @@ def contrary(term: g.Logical) -> g.Logical:
 def negative(value: g.Numeric) -> g.Numeric:
     """The number with the other sign."""
     return g.Constant(-value.value) if isinstance(value, g.Constant) else g.Negate(value)
+
+
+def deviating(value: Uncertain, shared: int) -> g.Numeric:
+    """A value that deviates with others: from low to high as the one variable they share goes from -1 to 1."""
+    nominal, where = value.nominal, g.Input(shared)
+    if nominal - value.low == value.high - nominal:
+        return g.Add(g.Constant(nominal), g.Multiply(g.Constant(value.high - nominal), where))
+    ends = (Fraction(-1), value.low), (Fraction(0), nominal), (Fraction(1), value.high)
+    return g.Lookup(ends, where)
 
 
 def absent(path: str, kind: Type) -> Bound:

@@ -12,8 +12,8 @@ from tests.house.tree import PACKAGE, Module, imports, module_of, modules
 FLOORS: tuple[frozenset[str], ...] = (
     frozenset({"foundation"}),
     frozenset({"language", "model"}),
-    frozenset({"physics"}),
-    frozenset({"rules"}),
+    frozenset({"physics", "reread"}),
+    frozenset({"rules", "recheck"}),
     frozenset({"engine", "solve", "simulate", "evidence"}),
     frozenset({"report"}),
     frozenset({"__init__", "__main__", "api", "cli", "plugins"}),

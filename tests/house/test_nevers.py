@@ -21,7 +21,7 @@ RUNS_TEXT = frozenset({"eval", "exec", "compile", "__import__"})
 LOADS_OBJECTS = frozenset(
     {"unsafe_load", "unsafe_load_all", "full_load", "full_load_all", "UnsafeLoader", "FullLoader"}
 )
-MAY_PRINT = frozenset({"limitrules.cli"})
+MAY_PRINT = frozenset({"limitrules.cli", "limitrules.recheck"})
 
 
 def offences(module: Module) -> Iterator[str]:
