@@ -37,8 +37,9 @@ class Check:
     binder: Binder
     condition: g.Logical | None
     require: g.Logical
-    when: LogicalShadow | None = field(init=False)
-    test: LogicalShadow = field(init=False)
+    _when: LogicalShadow | None = field(default=None, init=False)
+    _test: LogicalShadow | None = field(default=None, init=False)
+    _is_new: bool = field(default=True, init=False)
     verdict: Verdict | None = None
     _kept: Decider | None = field(default=None, init=False)
     numbers: tuple[int, ...] = field(default=(), init=False)
@@ -51,14 +52,6 @@ class Check:
     _known: tuple[list[Pair], Verdict | None] | None = field(default=None, init=False)
     _decided: tuple[list[tuple[Range, Fraction]], Decision] | None = field(default=None, init=False)
 
-    @when.default
-    def _when(self) -> LogicalShadow | None:
-        return shadow_truth(self.condition) if self.condition is not None else None
-
-    @test.default
-    def _test(self) -> LogicalShadow:
-        return shadow_truth(self.require)
-
     def __repr__(self) -> str:
         subjects = ", ".join(record.path for record in self.binder.names.components.values())
         verdict = self.verdict.value if self.verdict is not None else "not applicable"
@@ -66,13 +59,14 @@ class Check:
 
     def evaluate(self, slots: Slots) -> Verdict | None:
         """The verdict over the tolerances; floats decide where they can, rationals where they cannot."""
-        shadows = slots.shadows
-        if self.when is not None:
-            applies = self.when(shadows)
+        if self.condition is not None:
+            if self._when is None:
+                self._when = shadow_truth(self.condition)
+            applies = self._when(slots.shadows)
             self._applies = applies is True
             if applies is not True:
                 return self._scoped(slots, applies)
-        found = self.test(shadows)
+        found = self._at_first(slots) if self._is_new else self.test(slots.shadows)
         self._by_floats = found is not None
         if found is not None:
             self.verdict = _DECIDED[found]
@@ -82,6 +76,19 @@ class Check:
             shadows = slots.shadows
             self._known = [shadows[number] for number in self.numbers], self.verdict
         return self.verdict
+
+    @property
+    def test(self) -> LogicalShadow:
+        """The requirement as a closure."""
+        if self._test is None:
+            self._test = shadow_truth(self.require)
+        return self._test
+
+    def _at_first(self, slots: Slots) -> bool | None:
+        """The same from the tape, which the result needs in any case: closures pay from the second time on."""
+        self._is_new = False
+        low, high = self.decider(slots).extremes.tape.forward(slots.shadows)[-1]
+        return True if low > 0.0 else False if high < 0.0 else None
 
     def _is_known(self, slots: Slots) -> bool:
         """True where floats could not decide these very numbers before, and what did gave the verdict then.

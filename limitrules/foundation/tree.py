@@ -23,7 +23,7 @@ _BLANK_CHARACTERS = frozenset(_BLANKS)
 
 # Control characters, other line breaks than LF and CR LF, and characters that reverse the reading direction. It begins
 # with a set of characters, so that a search through a long text is quick.
-_UNREADABLE = re.compile(
+_UNREADABLE = (
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufffe\uffff](?!(?<=\r)\n)"
 )
 _MOST_FOUND = 200
@@ -314,7 +314,9 @@ def _unreadable(name: str, code: str, message: str, advice: str) -> InputError:
 
 def _unreadable_characters(source: Source) -> list[Diagnostic]:
     found: list[Diagnostic] = []
-    for match in _UNREADABLE.finditer(source.text):
+    if source.text.replace("\n", "").isprintable():
+        return found  # the usual case, which needs no search
+    for match in re.finditer(_UNREADABLE, source.text):
         char, start = match.group(), match.start()
         if start == 0 and char == _BYTE_ORDER_MARK:
             continue

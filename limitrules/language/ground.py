@@ -40,9 +40,10 @@ class Ground:
                 stack.extend(term.below())
 
 
-@frozen(eq=False, repr=False)
 class Numeric(Ground):
     """A term whose value is a number in SI."""
+
+    __slots__ = ()
 
     def operands(self) -> tuple[Numeric, ...]:
         """The numbers directly below, without what only guards or chooses."""
@@ -52,9 +53,10 @@ class Numeric(Ground):
         return self.operands()
 
 
-@frozen(eq=False, repr=False)
 class Logical(Ground):
     """A term that holds, does not hold, or is not known to."""
+
+    __slots__ = ()
 
 
 @frozen(eq=False, repr=False)
@@ -84,19 +86,19 @@ class Gap(Numeric):
 
 
 @frozen(eq=False, repr=False)
-class Negate(Numeric):
+class Single(Numeric):
     value: Numeric
 
     def operands(self) -> tuple[Numeric, ...]:
         return (self.value,)
 
 
-@frozen(eq=False, repr=False)
-class Absolute(Numeric):
-    value: Numeric
+class Negate(Single):
+    __slots__ = ()
 
-    def operands(self) -> tuple[Numeric, ...]:
-        return (self.value,)
+
+class Absolute(Single):
+    __slots__ = ()
 
 
 @frozen(eq=False, repr=False)
@@ -108,29 +110,28 @@ class Binary(Numeric):
         return (self.left, self.right)
 
 
-@frozen(eq=False, repr=False)
 class Add(Binary):
-    pass
+    __slots__ = ()
 
 
-@frozen(eq=False, repr=False)
 class Subtract(Binary):
-    pass
+    __slots__ = ()
 
 
-@frozen(eq=False, repr=False)
 class Multiply(Binary):
-    pass
+    __slots__ = ()
 
 
-@frozen(eq=False, repr=False)
 class Divide(Binary):
     """Has no value where the divisor is zero."""
 
+    __slots__ = ()
 
-@frozen(eq=False, repr=False)
+
 class Margin(Binary):
     """``left + |left| right``: a base with a share of its size added (taken off where the share is negative)."""
+
+    __slots__ = ()
 
 
 @frozen(eq=False, repr=False)
@@ -155,19 +156,22 @@ class Gathered(Numeric):
         return (*self.operands(), *(part.guard for part in self.parts if part.guard is not None))
 
 
-@frozen(eq=False, repr=False)
 class Total(Gathered):
     """Zero where no part takes part."""
 
+    __slots__ = ()
 
-@frozen(eq=False, repr=False)
+
 class Least(Gathered):
     """Has no value where no part takes part."""
 
+    __slots__ = ()
 
-@frozen(eq=False, repr=False)
+
 class Greatest(Gathered):
     """Has no value where no part takes part."""
+
+    __slots__ = ()
 
 
 @frozen(eq=False, repr=False)
@@ -237,14 +241,12 @@ class Joined(Logical):
         return self.parts
 
 
-@frozen(eq=False, repr=False)
 class All(Joined):
-    pass
+    __slots__ = ()
 
 
-@frozen(eq=False, repr=False)
 class Any(Joined):
-    pass
+    __slots__ = ()
 
 
 @frozen(eq=False, repr=False)
@@ -275,19 +277,38 @@ def without_contrary(term: Logical, negated: bool = False) -> Logical:
     return evolve(term, headroom=Negate(term.headroom), strict=not term.strict)
 
 
+@frozen(eq=False, repr=False)
+class Facts:
+    """What a term rests on: the slots it reads, in ascending order; those of them that hold the range of a number
+    that is missing; and the paths whose values are missing, each once.
+    """
+
+    inputs: tuple[int, ...]
+    ranged: frozenset[int]
+    gaps: tuple[str, ...]
+
+
+def facts_of(term: Ground) -> Facts:
+    """What a term rests on, by one walk."""
+    inputs: set[int] = set()
+    ranged: set[int] = set()
+    gaps: dict[str, None] = {}
+    for item in term.walk():
+        if isinstance(item, Input):
+            inputs.add(item.index)
+            if isinstance(item, Ranged):
+                ranged.add(item.index)
+                gaps[item.path] = None
+        elif isinstance(item, Gap | Fixed) and item.path:
+            gaps[item.path] = None
+    return Facts(tuple(sorted(inputs)), frozenset(ranged), tuple(gaps))
+
+
 def inputs_of(term: Ground) -> tuple[int, ...]:
     """The slots a term reads, in ascending order."""
-    return tuple(sorted({item.index for item in term.walk() if isinstance(item, Input)}))
-
-
-def ranged_in(term: Ground) -> frozenset[int]:
-    """The slots that hold the range of a number that is missing."""
-    return frozenset(item.index for item in term.walk() if isinstance(item, Ranged))
+    return facts_of(term).inputs
 
 
 def gaps_of(term: Ground) -> tuple[str, ...]:
     """The paths whose values are missing, each once."""
-    found = (
-        item.path for item in term.walk() if isinstance(item, Gap | Ranged) or (isinstance(item, Fixed) and item.path)
-    )
-    return tuple(dict.fromkeys(path for path in found if path))
+    return facts_of(term).gaps

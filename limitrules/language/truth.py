@@ -52,8 +52,9 @@ class Decider:
         comparisons = list(_joined(self.plain))
         self.any_strict = any(item.strict for item in comparisons)
         self.all_strict = all(item.strict for item in comparisons)
-        self.has_gaps = bool(g.gaps_of(self.plain))
-        self.ranged = g.ranged_in(self.plain)
+        facts = g.facts_of(self.plain)
+        self.has_gaps = bool(facts.gaps)
+        self.ranged = facts.ranged
 
     def worst(self, box: Box, floats: Floats | None = None) -> Infimum:
         """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""

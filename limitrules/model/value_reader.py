@@ -30,7 +30,7 @@ ORIGINS = ("rated", "configured", "reported", "measured", "derived", "assumed")
 NOTES = ("origin", "date", "source", "sensor", "datum")
 _FLAGS = {"yes": True, "true": True, "on": True, "no": False, "false": False, "off": False}
 _ID = re.compile(r"[A-Za-z0-9_-]+\Z")
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 UNKNOWN_WORD = "unknown"
 
 

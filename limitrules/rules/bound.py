@@ -112,10 +112,12 @@ def missing_in(value: Bound, but_bounded: bool = False) -> tuple[str, ...]:
     """The paths that are missing in what a node stands for; not those known within a range, if so asked."""
     if isinstance(value, Absent):
         return (value.path,)
-    if not isinstance(value, g.Ground):
+    if not isinstance(value, g.Ground) or type(value) is g.Input:
         return ()
+    if not but_bounded:
+        return g.gaps_of(value)
     bounded = {item.path for item in value.walk() if isinstance(item, g.Ranged)}
-    return tuple(path for path in g.gaps_of(value) if not (but_bounded and path in bounded))
+    return tuple(path for path in g.gaps_of(value) if path not in bounded)
 
 
 def shown_unit(checked: Checked, *candidates: Node) -> Unit:

@@ -61,7 +61,7 @@ def _number(found: Checked, term: g.Numeric, slots: Slots) -> str:
         unit = _temperature()
     low, high = infimum(term, box), supremum(term, box)
     # What is missing has no nominal value; it keeps its range.
-    nominal = number_over(term, {**point(slots.nominals(numbers)), **slots.box(tuple(g.ranged_in(term)))})
+    nominal = number_over(term, {**point(slots.nominals(numbers)), **slots.box(tuple(g.facts_of(term).ranged))})
     gaps = g.gaps_of(term)
     lines = [
         f"nominal: {_range(*nominal, unit)}",
