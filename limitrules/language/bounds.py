@@ -22,7 +22,7 @@ from limitrules.language import ground as g
 from limitrules.language.exactly import Box, Range
 from limitrules.language.halving import by_halving
 from limitrules.language.infimum import Infimum, infimum_at, is_close
-from limitrules.language.pairs import Floats, Pair, pair_of
+from limitrules.language.pairs import Floats, Pair, negated, pair_of
 from limitrules.language.pieces import Piece, pieces
 from limitrules.language.rebuild import replaced
 from limitrules.language.slopes import MIXED, is_multilinear, pulls, signs, slopes
@@ -80,6 +80,8 @@ class Extremes:
             if cut:
                 parts = [self._on_piece(piece, sign, budget // len(cut), max(depth, _LIFTS)) for piece in cut]
                 return self._over_pieces(parts, sign)
+        if found is None and depth < _LIFTS + _CUTS:
+            found = self._by_highest(search, box, sign, budget, depth)
         found = found or by_halving(self.tape, search.fixed, sign, budget, cutoff)
         return found if sign > 0 else evolve(found, value=-found.value, reached=-found.reached)
 
@@ -99,6 +101,39 @@ class Extremes:
             cutoff = min(cutoff, reached if isinstance(reached, float) else float_above(reached))
         return found
 
+    def _by_highest(self, search: _Search, box: Box, sign: int, budget: int, depth: int) -> Infimum | None:
+        """The infimum where one member of a `highest of` alone keeps the term from falling further.
+
+        A term that rises with the highest of several is never below what it is with one of them. Where such a bound
+        is also reached, it is exact; it is seldom asked for, and shows ties that halving only comes near to.
+        """
+        lifted = search.liftable(highest=True)
+        if lifted is None or not self._rises_with(lifted, box, sign):
+            return None
+        best: Infimum | None = None
+        for member in self._lifted_at(lifted):
+            found = member._extreme(box, sign, budget // 8, None, max(depth, _LIFTS) + 1)
+            if best is None or found.value * sign > best.value * sign:
+                best = found
+        if best is None:
+            return None
+        place = {index: best.place.get(index, box[index][0]) for index in self.tape.indices}
+        found = infimum_at(self.tape, place, sign)
+        return found if found.value == best.value * sign else None
+
+    def _rises_with(self, place: int, box: Box, sign: int) -> bool:
+        """True where the term times ``sign`` goes one way with a part of it for all that any of its members may be."""
+        part = self.tape.terms[place]
+        new = max(self.tape.indices, default=0) + 1
+        tape = Tape(replaced(self.term, part, g.Input(new)))
+        values = self.tape.forward(_shadows(box))
+        members = [values[self.tape.place[id(item)]] for item in part.operands()]
+        if isinstance(part, g.Absolute):
+            members.append(negated(members[0]))
+        hull = min(low for low, _ in members), max(high for _, high in members)
+        found = signs(tape, pulls(tape, tape.forward({**_shadows(box), new: hull})))
+        return found[new] == (-sign if isinstance(part, g.Least) else sign)
+
     def _members(self, search: _Search) -> list[Extremes]:
         """The term with one member after another of a `lowest of` in its place; none where there is nothing to lift.
 
@@ -106,7 +141,9 @@ class Extremes:
         be searched by itself. Likewise for a highest that it falls with, and for a size, the higher of a number and
         its opposite.
         """
-        place = search.liftable()
+        return self._lifted_at(search.liftable())
+
+    def _lifted_at(self, place: int | None) -> list[Extremes]:
         if place is None:
             return []
         if place not in self._lifted:
@@ -186,13 +223,19 @@ class _Search:
                     place[index] = self.box[index][1]
         return self._at(place)
 
-    def liftable(self) -> int | None:
-        """The place of a lowest, a highest or a size that moves the term one way; the one nearest to the whole."""
+    def liftable(self, highest: bool = False) -> int | None:
+        """The place of a lowest, a highest or a size that moves the term one way; the one nearest to the whole.
+
+        Of those whose lowest member decides, or, if so asked, of those whose highest does.
+        """
         for place in range(len(self.pull) - 1, -1, -1):
             own, term = self.pull[place] * self.sign, self.tape.terms[place]
-            if own == 1 and isinstance(term, g.Least) and _is_open(term):
+            upward = -own if highest else own
+            if isinstance(term, g.Least) and upward == 1 and _is_open(term):
                 return place
-            if own == -1 and (isinstance(term, g.Absolute) or (isinstance(term, g.Greatest) and _is_open(term))):
+            if isinstance(term, g.Greatest) and upward == -1 and _is_open(term):
+                return place
+            if isinstance(term, g.Absolute) and upward == -1:
                 return place
         return None
 

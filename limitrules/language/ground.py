@@ -279,8 +279,10 @@ def without_contrary(term: Logical, negated: bool = False) -> Logical:
 
 @frozen(eq=False, repr=False)
 class Facts:
-    """What a term rests on: the slots it reads, in ascending order; those of them that hold the range of a number
-    that is missing; and the paths whose values are missing, each once.
+    """What a term rests on.
+
+    The slots it reads, in ascending order; those of them that hold the range of a number that is missing; and the
+    paths whose values are missing, each once.
     """
 
     inputs: tuple[int, ...]

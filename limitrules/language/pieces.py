@@ -1,15 +1,16 @@
 """Cutting a box where a term has kinks or jumps in one input, so that each piece is smooth and decided exactly.
 
-Kinks are the points of tables and the zeros of sizes; jumps are where a condition on an input changes branch or
-member. They are found where what is read, measured or compared is an affine function of a single input that is not
-yet exact. On a piece the chosen branch, member or segment takes the place of the choice.
+Kinks are the points of tables, the zeros of sizes and where one member takes over from another; jumps are where a
+condition on an input changes branch or member. They are found where what is read, measured or compared is an affine
+function of a single input that is not yet exact. On a piece the chosen branch, member or segment takes the place of
+the choice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 import attrs
@@ -21,6 +22,7 @@ from limitrules.language.rebuild import Rebuild
 
 MOST = 24
 """More points than these in one input are left to halving."""
+_MEMBERS = 6
 _ZERO = Fraction(0)
 
 
@@ -68,6 +70,9 @@ def _kinks(term: g.Ground) -> Iterator[tuple[g.Numeric, Fraction]]:
             yield item.headroom, _ZERO
         elif isinstance(item, g.Lookup):
             yield from ((item.at, x) for x, _ in item.points)
+        elif isinstance(item, g.Least | g.Greatest) and len(item.parts) <= _MEMBERS:
+            for one, other in combinations(item.operands(), 2):
+                yield g.Subtract(one, other), _ZERO
 
 
 def _cut(term: g.Numeric, box: Box, index: int, points: list[Fraction]) -> Iterator[Piece]:
@@ -120,9 +125,22 @@ class _Resolver(Rebuild):
                     parts.append(attrs.evolve(part, guard=None))
             else:
                 parts.append(part)
-        if len(parts) == len(term.parts) and all(one is other for one, other in zip(parts, term.parts, strict=True)):
-            return term
-        return attrs.evolve(term, parts=tuple(parts))
+        if len(parts) != len(term.parts) or any(one is not other for one, other in zip(parts, term.parts, strict=True)):
+            term = attrs.evolve(term, parts=tuple(parts))
+        return self._foremost(term) or term
+
+    def _foremost(self, term: g.Gathered) -> g.Numeric | None:
+        """The member that is the lowest (highest) on the whole piece, where all depend on the one input alone."""
+        if isinstance(term, g.Total) or any(part.guard is not None for part in term.parts):
+            return None
+        found: list[tuple[Fraction, g.Numeric]] = []
+        for value in term.operands():
+            affine = affine_of(value, self.box)
+            if affine is None or affine.index is not None:
+                return None
+            found.append((affine.offset, value))
+        choose = min if isinstance(term, g.Least) else max
+        return choose(found, key=lambda item: item[0])[1] if found else None
 
     def _absolute(self, term: g.Absolute) -> g.Numeric:
         affine = affine_of(term.value, self.box)

@@ -341,6 +341,38 @@ def test_kinks_and_jumps_are_found_exactly() -> None:
     assert not supremum(total, {**UNIT_BOX, 0: (Fraction(-1), Fraction(1, 4))}).is_open
 
 
+def _parts(*values: g.Numeric) -> tuple[g.Part, ...]:
+    return tuple(map(g.Part, values))
+
+
+@pytest.mark.parametrize(
+    ("term", "lowest"),
+    [
+        (g.Subtract(g.Greatest(_parts(_x(), _x())), _x()), 0),
+        (g.Subtract(g.Greatest(_parts(_x(), g.Constant(Fraction(1, 3)))), _x()), 0),
+        (g.Subtract(g.Greatest(_parts(_x(), _x(1))), _x()), 0),
+        (g.Subtract(g.Absolute(g.Multiply(_x(), _x(1))), g.Multiply(_x(), _x(1))), 0),
+        (g.Subtract(_x(), g.Least(_parts(_x(), g.Multiply(_x(1), _x(1))))), 0),
+    ],
+)
+def test_ties_with_itself_are_exact(term: g.Numeric, lowest: int) -> None:
+    found = infimum(term, UNIT_BOX)
+    assert (found.value, found.reached) == (lowest, lowest)
+
+
+def test_a_highest_is_no_bound_where_the_term_turns_below_it() -> None:
+    """The table falls first and rises from 0 on, where the highest of the two always lies; its member goes below."""
+    table = tuple((Fraction(x), Fraction(y)) for x, y in ((-3, 9), (0, 0), (3, 3)))
+    member = g.Subtract(_x(), g.Constant(Fraction(2)))
+    read = g.Lookup(table, g.Greatest(_parts(member, g.Absolute(_x(1)))))
+    term = g.Add(read, g.Multiply(_x(1), g.Subtract(_x(), _x(1))))
+    box: Box = {0: (Fraction(-1), Fraction(2)), 1: (Fraction(0), Fraction(1, 2))}
+    found = infimum(term, box)
+    tried = [number_over(term, point(place_in(box, [Fraction(a, 8), Fraction(b, 8)])))[0]
+             for a in range(9) for b in range(9)]  # fmt: skip
+    assert found.value <= min(tried)
+
+
 @pytest.mark.parametrize(("gap", "low", "high"), [(g.Ranged(1, "x"), -2, 2), (g.Gap("x"), -math.inf, math.inf)])
 def test_what_is_missing_widens_the_bounds_at_every_corner(gap: g.Numeric, low: float, high: float) -> None:
     # At the corner that reaches lowest for certain, what is missing does little; at the other one it does much.
