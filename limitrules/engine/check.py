@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import inf, nextafter
 from operator import is_
 
 from attrs import define, field
@@ -110,15 +109,9 @@ class Check:
         """
         if self.verdict is not Verdict.MARGINAL or not self._corner:
             return False
-        if self.test({number: slots.middles[number] for number in self._corner}) is not True:
-            return False
-        shadows = slots.shadows
-        corner = {
-            number: (shadows[number][0], nextafter(shadows[number][0], inf)) if is_low
-            else (nextafter(shadows[number][1], -inf), shadows[number][1])
-            for number, is_low in self._corner.items()
-        }  # fmt: skip
-        return self.test(corner) is False
+        ends, test = slots.ends, self.test
+        corner = {number: ends[number][0 if is_low else 1] for number, is_low in self._corner.items()}
+        return test(corner) is False and test(slots.middles) is True
 
     def _scoped(self, slots: Slots, applies: bool | None) -> Verdict | None:
         """Where it is not certain that the rule applies, it is met only if it also holds where it may apply."""

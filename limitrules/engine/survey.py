@@ -10,8 +10,7 @@ from limitrules.engine.finding import finding_of, unmet_scope
 from limitrules.engine.missing import missing_values
 from limitrules.foundation.diagnostics import InputError
 from limitrules.foundation.exact import float_below
-from limitrules.foundation.kinds import Component, Components
-from limitrules.foundation.units import Unit
+from limitrules.foundation.kinds import Attribute, Component, Components
 from limitrules.language import ground as g
 from limitrules.model.quantity import QuantityError, Uncertain, parse_quantity
 from limitrules.model.system import System
@@ -59,7 +58,7 @@ class Survey:
         self.slots = Slots(self._at)
         self.checks: list[Check] = []
         self._readers: dict[str, list[int]] = {}
-        self._units: dict[str, Unit | None] = {}
+        self._plain: dict[str, Attribute | None] = {}
         self.without_subject: list[NotApplicable] = []
         self.without_tie: list[tuple[Rule, Absent]] = []
         for rulepack in self.rulepacks:
@@ -125,14 +124,16 @@ class Survey:
         """The new number where one number takes the place of another, else None."""
         if path not in self.slots.index or path not in self._readers or not self._is_number(path):
             return None
-        if path not in self._units:
-            self._units[path] = self._plain_unit(path)
-        unit = self._units[path]
+        if path not in self._plain:
+            self._plain[path] = self._plain_attribute(path)
+        attribute = self._plain[path]
+        if attribute is None or attribute.unit is None:
+            return None
         try:
-            found = parse_quantity(text, unit) if unit is not None else None
+            found = parse_quantity(text, attribute.unit)
         except QuantityError:
             return None  # the long form, a count, or a mistake: read with all that belongs to it
-        return found if found is not None and may_be(self._system.attribute(path), found) else None
+        return found if may_be(attribute, found) else None
 
     def _is_number(self, path: str) -> bool:
         """True where the value there is now is a number, so that its readers are bound to its slot."""
@@ -141,17 +142,17 @@ class Survey:
         value = self._system.value(path)
         return value is not None and isinstance(value.content, Uncertain)
 
-    def _plain_unit(self, path: str) -> Unit | None:
-        """The unit of a value in the short form; None for a count, and where an origin or a sensor is stated."""
+    def _plain_attribute(self, path: str) -> Attribute | None:
+        """The attribute of a value in the short form; None for a count, and where an origin or a sensor is stated."""
         attribute, value = self._system.attribute(path), self._system.value(path)
         is_plain = value is not None and value.note is None and not attribute.count
-        return attribute.unit if is_plain else None
+        return attribute if is_plain else None
 
     def _change_structure(self, path: str, text: str) -> list[Check]:
         changed = self.system.with_value(path, text)
         before = list(self.checks)
         self._system = changed
-        self._units.pop(path, None)
+        self._plain.pop(path, None)
         if _is_tie(changed, path):
             self._bind()
             return list(self.checks)

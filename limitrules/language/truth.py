@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from enum import Enum
 from fractions import Fraction
@@ -12,7 +13,7 @@ from limitrules.language import ground as g
 from limitrules.language.bounds import SHOWN_BUDGET, Extremes
 from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
 from limitrules.language.infimum import Infimum
-from limitrules.language.pairs import Floats
+from limitrules.language.pairs import ANYTHING, Floats, pair_of
 
 
 class Outcome(Enum):
@@ -62,6 +63,8 @@ class Decider:
 
     def decide(self, box: Box, nominal: Mapping[int, Fraction], floats: Floats | None = None) -> Decision:
         """The outcome for every point of a box, which ``floats`` gives in floats where they are known."""
+        if self.has_gaps and self._is_open_everywhere(box, nominal):
+            return Decision(Outcome.UNKNOWN, Infimum(-math.inf, math.inf, dict(nominal), False))
         lowest = self.extremes.lowest(box, floats=floats)
         # Zero is enough only if no comparison is strict, and too little only if all are.
         if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(lowest, box, nominal)):
@@ -75,6 +78,14 @@ class Decider:
         if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, box, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
+
+    def _is_open_everywhere(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
+        """True where something missing leaves no bound even at a point, and no branch or member could take it out."""
+        tape = self.extremes.tape
+        if tape.guarded:
+            return False
+        place = {index: pair_of(*(box[index] if index in self.ranged else (nominal[index],) * 2)) for index in box}
+        return tape.forward(place)[-1] == ANYTHING
 
     def _holds_at_zero(self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where a distance that falls to zero is enough; joined conditions may tie in one that is not strict."""

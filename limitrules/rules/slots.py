@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from limitrules.foundation.exact import floats_around
 from limitrules.language.exactly import Range
-from limitrules.language.pairs import Pair, pair_of
+from limitrules.language.pairs import Pair
 
 
 class Slots:
-    """Numbers by slot: exact range and nominal value, and the float shadows of both, all in SI.
+    """Numbers by slot, all in SI: exact range and nominal value, and floats around them.
+
+    ``shadows`` enclose the ranges, ``middles`` the nominal values, ``ends`` the low and the high end of each range.
 
     ``at`` takes exact values for some of them, by path, in place of their ranges.
     """
@@ -23,13 +26,14 @@ class Slots:
         self.nominal: list[Fraction] = []
         self.shadows: list[Pair] = []
         self.middles: list[Pair] = []
+        self.ends: list[tuple[Pair, Pair]] = []
 
     def copy(self) -> Slots:
         """The same numbers, which later changes leave alone."""
         made = Slots()
         made.index, made.paths = dict(self.index), list(self.paths)
         made.ranges, made.nominal = list(self.ranges), list(self.nominal)
-        made.shadows, made.middles = list(self.shadows), list(self.middles)
+        made.shadows, made.middles, made.ends = list(self.shadows), list(self.middles), list(self.ends)
         return made
 
     def slot(self, path: str, low: Fraction, high: Fraction, nominal: Fraction) -> int:
@@ -44,8 +48,10 @@ class Slots:
         self.paths.append(path)
         self.ranges.append((low, high))
         self.nominal.append(nominal)
-        self.shadows.append(pair_of(low, high))
-        self.middles.append(pair_of(nominal, nominal))
+        shadow, middle, ends = _floats(low, high, nominal)
+        self.shadows.append(shadow)
+        self.middles.append(middle)
+        self.ends.append(ends)
         return number
 
     def forget(self, path: str) -> None:
@@ -58,8 +64,7 @@ class Slots:
         number = self.index[path]
         self.ranges[number] = (low, high)
         self.nominal[number] = nominal
-        self.shadows[number] = pair_of(low, high)
-        self.middles[number] = pair_of(nominal, nominal)
+        self.shadows[number], self.middles[number], self.ends[number] = _floats(low, high, nominal)
 
     def box(self, numbers: tuple[int, ...]) -> dict[int, Range]:
         return {number: self.ranges[number] for number in numbers}
@@ -70,3 +75,9 @@ class Slots:
     def named(self, place: Mapping[int, Fraction]) -> dict[str, Fraction]:
         """A point of the box by path instead of slot."""
         return {self.paths[number]: value for number, value in place.items()}
+
+
+def _floats(low: Fraction, high: Fraction, nominal: Fraction) -> tuple[Pair, Pair, tuple[Pair, Pair]]:
+    """The floats around a range, around its nominal value, and around each of its ends."""
+    start, end = floats_around(low), floats_around(high)
+    return (start[0], end[1]), floats_around(nominal), (start, end)
