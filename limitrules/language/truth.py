@@ -84,7 +84,7 @@ class Decider:
         tape = self.extremes.tape
         if tape.guarded:
             return False
-        place = {index: pair_of(*(box[index] if index in self.ranged else (nominal[index],) * 2)) for index in box}
+        place = {index: pair_of(*(box[index] if index in self.ranged else (nominal[index],) * 2)) for index in tape.indices}
         return tape.forward(place)[-1] == ANYTHING
 
     def _holds_at_zero(self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
