@@ -84,7 +84,8 @@ class Decider:
         tape = self.extremes.tape
         if tape.guarded:
             return False
-        place = {index: pair_of(*(box[index] if index in self.ranged else (nominal[index],) * 2)) for index in tape.indices}
+        known = {index: (value, value) for index, value in nominal.items() if index not in self.ranged}
+        place = {index: pair_of(*known.get(index, box[index])) for index in tape.indices}
         return tape.forward(place)[-1] == ANYTHING
 
     def _holds_at_zero(self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
