@@ -132,7 +132,8 @@ def type_words(attribute: Attribute) -> str:
         return " ".join(["a curve", "in" if units else "", " over ".join(units)]).strip()
     if attribute.unit is None:
         return str(kind)
-    return "a plain number" if attribute.unit.symbol == "1" else f"in {attribute.unit.symbol}"
+    sign = " of either sign" if attribute.signed else ""
+    return f"a plain number{sign}" if attribute.unit.symbol == "1" else f"in {attribute.unit.symbol}{sign}"
 
 
 def adjustable_words(attribute: Attribute) -> str:
