@@ -113,7 +113,7 @@ def test_kinds_as_data() -> None:
     first = data["kinds"][0]["attributes"][0]
     assert first == {
         "path": "charge.ceiling", "type": "in A", "unit": "A", "meaning": "The limit the pack asks for.",
-        "adjustable": True, "resolution": "0.1 A", "inverse": "", "open_standard": "802.x",
+        "adjustable": True, "resolution": "0.1 A", "signed": False, "inverse": "", "open_standard": "802.x",
     }  # fmt: skip
 
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import attrs
 import pytest
 
 from limitrules.report.order import CAUTIONS
@@ -63,10 +64,25 @@ def test_a_deep_argument_is_told_to_its_end() -> None:
 def test_the_worst_corner_is_told_in_the_unit_of_the_document(stated: str, value: str, words: str) -> None:
     reason = Reason("x", path="packs.north.x", stated=stated)
     item = finding("x", Verdict.BREACHED, reasons=(reason,), witness={"packs.north.x": decimal(value)})
-    assert witness_words(item) == [("packs.north.x", words)]
+    assert witness_words(item) == [("packs.north.x", words, "")]
 
 
 def test_a_corner_that_no_short_decimal_can_state_is_told_as_about() -> None:
     reason = Reason("x", path="p", stated="1 A")
     item = finding("x", Verdict.BREACHED, reasons=(reason,), witness={"p": Fraction(1, 3)})
-    assert witness_words(item) == [("p", "about 0.333333333 A")]
+    assert witness_words(item) == [("p", "about 0.333333333 A", "")]
+
+
+def test_what_each_input_takes_is_told_the_largest_first() -> None:
+    item = attrs.evolve(
+        next(item for item in rich().findings if item.headroom is not None),
+        witness={"packs.a.x": Fraction(1), "sensor clamp": Fraction(-1), "c.error (error)": Fraction(1, 2)},
+        losses={"c.error (error)": Fraction(3), "packs.a.x": Fraction(0), "sensor clamp": Fraction(5, 4)},
+    )
+    assert item.headroom is not None
+    unit = item.headroom.unit.symbol
+    assert witness_words(item) == [
+        ("c.error (error)", "+50 % of the stated error", f"takes 3 {unit} of the headroom"),
+        ("sensor clamp", "-100 % of the stated error", f"takes 1.25 {unit} of the headroom"),
+        ("packs.a.x", "1 (SI units)", ""),
+    ]
