@@ -14,7 +14,7 @@ from limitrules.foundation.kinds import Component
 from limitrules.language import ground as g
 from limitrules.language import nodes
 from limitrules.language.checker import Checked
-from limitrules.language.exactly import Enclosure, is_unbounded, number_over, point
+from limitrules.language.exactly import Bound, Enclosure, is_unbounded, number_over, point
 from limitrules.language.infimum import Infimum
 from limitrules.language.printer import print_node
 from limitrules.language.truth import Decider
@@ -76,13 +76,17 @@ def unmet_scope(check: Check) -> NotApplicable:
 
 def deciding_comparison(check: Check, worst: Infimum, slots: Slots) -> g.Holds | None:
     """The comparison of the requirement that comes nearest to failing."""
-    decider = check.decider(slots)
-    if check.whole is not check.require:
-        # Where it is not certain that the rule applies, the requirement alone is what there is to show.
-        decider = Decider(check.require, slots.nominals(check.numbers))
+    decider = _of_requirement(check, slots)
     if isinstance(decider.plain, g.Holds):
         return decider.plain
-    return _nearest_to_failing(decider, Figures(decider, {**slots.nominals(check.numbers), **worst.place}))
+    return _nearest_to_failing(decider.plain, Figures(decider, {**slots.nominals(check.numbers), **worst.place}))
+
+
+def _of_requirement(check: Check, slots: Slots) -> Decider:
+    """Where it is not certain that the rule applies, the requirement alone is what there is to show."""
+    if check.whole is check.require:
+        return check.decider(slots)
+    return Decider(check.require, slots.nominals(check.numbers))
 
 
 class Figures:
@@ -101,8 +105,10 @@ class Figures:
         low, high = self._enclosure(term)
         return None if is_unbounded(low, high) else Fraction(low)
 
-    def exactly(self, term: g.Numeric) -> Fraction | None:
+    def exactly(self, term: g.Numeric | None) -> Fraction | None:
         """The exact value; None where there is none, or it is irrational."""
+        if term is None:
+            return None
         low, high = self._enclosure(term)
         return Fraction(low) if low == high and not is_unbounded(low) else None
 
@@ -121,23 +127,30 @@ class Figures:
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
     """The headroom of the comparison that comes nearest to failing, in its own unit."""
-    comparison = deciding_comparison(check, worst, slots)
+    decider, nominal = _of_requirement(check, slots), slots.nominals(check.numbers)
+    is_alone = check.whole is check.require and isinstance(decider.plain, g.Holds)
+    if is_alone:
+        comparison: g.Holds | None = decider.plain  # type: ignore[assignment]
+        at_worst, reached = _finite(worst.value), _finite(worst.reached) if worst.is_exact else None
+    else:
+        there = Figures(decider, {**nominal, **worst.place})
+        comparison = _nearest_to_failing(decider.plain, there)
+        headroom = comparison.headroom if comparison is not None else None
+        at_worst, reached = there.of(headroom), there.exactly(headroom)
     if comparison is None or comparison.unit is None:
         return None
-    decider, nominal = check.decider(slots), slots.nominals(check.numbers)
     here = Figures(decider, nominal)
     at_nominal = here.of(comparison.headroom)
-    at_witness = Figures(decider, {**nominal, **worst.place})
-    at_worst, reached = at_witness.of(comparison.headroom), at_witness.exactly(comparison.headroom)
-    is_open = False
-    if comparison is decider.plain:
-        at_worst, is_open = None if is_unbounded(worst.value) else Fraction(worst.value), worst.is_open
     if (at_nominal is None and at_worst is None) or (at_nominal == 0 and _is_equality(comparison)):
         return None
     return Headroom(
         at_nominal, at_worst, comparison.unit, here.of(comparison.limit), worst.tight, here.of(comparison.figure),
-        reached, is_open,
+        reached, is_alone and worst.is_open,
     )  # fmt: skip
+
+
+def _finite(value: Bound) -> Fraction | None:
+    return None if is_unbounded(value) else Fraction(value)
 
 
 def losses_of(check: Check, worst: Infimum, slots: Slots) -> Mapping[str, Fraction]:
@@ -167,7 +180,7 @@ def losses_of(check: Check, worst: Infimum, slots: Slots) -> Mapping[str, Fracti
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
-def _nearest_to_failing(decider: Decider, there: Figures) -> g.Holds | None:
+def _nearest_to_failing(condition: g.Logical, there: Figures) -> g.Holds | None:
     """Of joined comparisons the one that decides at a place: the lowest share of `and`, the highest of `or`."""
 
     def share(item: g.Holds) -> float:
@@ -187,7 +200,7 @@ def _nearest_to_failing(decider: Decider, there: Figures) -> g.Holds | None:
             return None
         return min(found, key=share) if isinstance(plain, g.All) else max(found, key=share)
 
-    return nearest(decider.plain)
+    return nearest(condition)
 
 
 def _is_equality(comparison: g.Holds) -> bool:

@@ -162,8 +162,9 @@ class Extremes:
         low, high = piece.box[piece.cut]
         inward = (high - low) / _NEAR
         place[piece.cut] += inward if place[piece.cut] == low else -inward
-        reached = self.tape.enclosure(place)[1 if sign > 0 else 0]
-        return Infimum(found.value, reached, place, found.tight, is_open=found.value != reached)
+        least, most = self.tape.enclosure(place)
+        reached = most if sign > 0 else least
+        return Infimum(found.value, reached, place, found.tight, found.value != reached, least == most)
 
     def _over_pieces(self, parts: list[Infimum], sign: int) -> Infimum:
         value = min(part.value * sign for part in parts) * sign
@@ -173,7 +174,7 @@ class Extremes:
             return best
         reaching = min(parts, key=lambda item: item.reached * sign)
         return Infimum(value, reaching.reached, reaching.place, any(part.tight for part in lowest),
-                       all(part.is_open for part in lowest))  # fmt: skip
+                       all(part.is_open for part in lowest), reaching.is_exact)  # fmt: skip
 
     @property
     def tape(self) -> Tape:
@@ -186,14 +187,15 @@ class Extremes:
         bound = min(found, key=lambda item: item.value * sign)
         reaching = min(found, key=lambda item: item.reached * sign)
         place = {index: reaching.place.get(index, box[index][0]) for index in self.tape.indices}
-        reached = reaching.reached
+        reached, is_exact = reaching.reached, reaching.is_exact
         if bound.value != reached:
             # Where members are only enclosed, another one may lie further out at this place.
-            reached = self.tape.enclosure(place)[1 if sign > 0 else 0]
+            low, high = self.tape.enclosure(place)
+            reached, is_exact = (high if sign > 0 else low), low == high
         lowest = [item for item in found if item.value == bound.value]
         is_open = bound.value != reached and all(item.is_open for item in lowest)
         is_near = is_open or is_close(min(bound.value, reached), max(bound.value, reached))
-        return Infimum(bound.value, reached, place, is_near and any(item.tight for item in lowest), is_open)
+        return Infimum(bound.value, reached, place, is_near and any(item.tight for item in lowest), is_open, is_exact)
 
 
 class _Search:
@@ -253,7 +255,7 @@ class _Search:
         """The corner that reaches lowest; what is missing may make the bound lower at another one."""
         best = min(corners, key=lambda item: item.reached)
         value = min(item.value for item in corners)
-        return best if value == best.value else Infimum(value, best.reached, best.place, is_close(value, best.reached))
+        return best if value == best.value else evolve(best, value=value, tight=is_close(value, best.reached))
 
     def _at(self, place: dict[int, Fraction]) -> Infimum:
         return infimum_at(self.tape, place, self.sign)

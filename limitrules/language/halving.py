@@ -13,7 +13,7 @@ import math
 from collections.abc import Mapping
 from fractions import Fraction
 
-from attrs import define, frozen
+from attrs import define, evolve, frozen
 
 from limitrules.foundation.exact import floats_around
 from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over
@@ -99,7 +99,7 @@ class _Halving:
                     heapq.heappush(queue, examined)
         exact = self._at_best()
         value = min(floor, exact.value)
-        return Infimum(value, exact.reached, exact.place, tight and is_close(value, exact.reached, grain))
+        return evolve(exact, value=value, tight=tight and is_close(value, exact.reached, grain))
 
     def _affordable(self, budget: int, grain: float) -> int:
         """Where something missing leaves the term open even at a point, halving can only find a low place."""

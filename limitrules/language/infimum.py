@@ -21,7 +21,8 @@ class Infimum:
 
     ``value`` is a lower bound (minus infinity: none is known) and ``place`` a point of the box, by input, at which
     the term takes ``reached``. ``tight`` where the term comes as near to ``value`` as one likes, within the tolerance
-    of the search; ``is_open`` where it is proven to come near and never to take it.
+    of the search; ``is_open`` where it is proven to come near and never to take it. ``is_exact`` where ``reached`` is
+    the exact value at ``place`` and no enclosure of it.
     """
 
     value: Bound
@@ -29,6 +30,7 @@ class Infimum:
     place: Mapping[int, Fraction]
     tight: bool
     is_open: bool = False
+    is_exact: bool = True
 
 
 def infimum_at(tape: Tape, place: Mapping[int, Fraction], sign: int) -> Infimum:
@@ -40,7 +42,7 @@ def infimum_at(tape: Tape, place: Mapping[int, Fraction], sign: int) -> Infimum:
     low, high = tape.enclosure(place)
     if sign < 0:
         low, high = -high, -low
-    return Infimum(low, high, place, low == high or is_close(low, high))
+    return Infimum(low, high, place, low == high or is_close(low, high), is_exact=low == high)
 
 
 def is_close(low: Bound, high: Bound, grain: float = 0.0) -> bool:

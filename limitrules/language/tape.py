@@ -34,10 +34,12 @@ class Tape:
         self.below: list[Places] = []
         self.place: dict[int, int] = {}
         self.inputs: list[tuple[int, int]] = []
+        # What does not depend on an input is worked out once: its floats in one list, its exact values in the other.
         self._blank: list[Pair] = []
+        self._known: list[Ratio | None] = []
         self._steps: list[tuple[int, Callable[[list[Pair], Floats], Pair]]] = []
+        self._rules: list[tuple[int, _Rule, g.Numeric, Places]] = []
         self._append(term)
-        self._rules = [(_EXACT[type(item)], item, below) for item, below in zip(self.terms, self.below, strict=True)]
         self.indices = tuple(sorted({index for _, index in self.inputs}))
         self.guarded = _guard_inputs(self.terms)
         if self.guarded:
@@ -51,14 +53,26 @@ class Tape:
         number = self.place[id(term)] = len(self.terms)
         self.terms.append(term)
         self.below.append(below)
+        known = self._constant(term, below)
+        self._known.append(known)
+        if known is not None:
+            value = Fraction(*known)
+            self._blank.append(pairs.pair_of(value, value))
+            return number
         self._blank.append(pairs.ZERO)
+        self._rules.append((number, _EXACT[type(term)], term, below))
         if isinstance(term, g.Input):
             self.inputs.append((number, term.index))
-        elif isinstance(term, g.Constant):
-            self._blank[number] = pairs.pair_of(term.value, term.value)
         else:
             self._steps.append((number, _FORWARD[type(term)](term, below)))
         return number
+
+    def _constant(self, term: g.Numeric, below: Places) -> Ratio | None:
+        """The exact value of a term that depends on no input; None where it does, or has no such value."""
+        if isinstance(term, g.Input | g.Select) or (isinstance(term, g.Gathered) and any(p.guard for p in term.parts)):
+            return None
+        values = [self._known[at] for at in below]
+        return None if None in values else _EXACT[type(term)](term, values, {})
 
     def forward(self, box: Floats) -> list[Pair]:
         """Enclosures of all terms over a box; that of the whole term comes last."""
@@ -71,9 +85,9 @@ class Tape:
 
     def exact(self, place: Place) -> list[Ratio | None]:
         """The exact values of all terms at a point; None for one that is missing, undefined or irrational."""
-        values: list[Ratio | None] = []
-        for rule, term, below in self._rules:
-            values.append(rule(term, [values[at] for at in below], place))
+        values = self._known[:]
+        for number, rule, term, below in self._rules:
+            values[number] = rule(term, [values[at] for at in below], place)
         return values
 
     def value(self, place: Place) -> Fraction | None:
@@ -194,9 +208,10 @@ _FORWARD: Mapping[type[g.Ground], Callable[[Any, Places], _Step]] = {
 # exactly, at a point
 
 _Values = list[Ratio | None]
+_Rule = Callable[[Any, _Values, Place], Ratio | None]
 
 
-def _known(rule: Callable[..., Ratio | None]) -> Callable[[Any, _Values, Place], Ratio | None]:
+def _known(rule: Callable[..., Ratio | None]) -> _Rule:
     """A rule that needs the values of all operands."""
 
     def apply(term: Any, values: _Values, place: Place) -> Ratio | None:
@@ -297,7 +312,7 @@ def _select_exact(term: g.Select, values: _Values, place: Place) -> Ratio | None
     return None if taken is None else values[0 if taken else 1]
 
 
-_EXACT: Mapping[type[g.Ground], Callable[[Any, _Values, Place], Ratio | None]] = {
+_EXACT: Mapping[type[g.Ground], _Rule] = {
     g.Constant: lambda term, values, place: term.value.as_integer_ratio(),
     g.Input: lambda term, values, place: place[term.index].as_integer_ratio(),
     g.Ranged: lambda term, values, place: place[term.index].as_integer_ratio(),
