@@ -57,6 +57,7 @@ class Extremes:
         self.term = term
         self._tape: Tape | None = None
         self._lifted: dict[int, list[Extremes]] = {}
+        self._without: dict[int, tuple[int, Tape]] = {}
 
     def lowest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None) -> Infimum:
         """The lower bound, with the point where it is reached. ``floats`` is the box in floats where that is known."""
@@ -71,7 +72,7 @@ class Extremes:
         search = _Search(self.tape, box, sign, budget)
         found = search.at_ends(floats)
         if found is None and depth < _LIFTS:
-            members = self._members(search)
+            members = self._members(search, box, sign)
             if members:
                 return self._joined(self._each(members, box, sign, budget, floats, depth, cutoff), box, sign)
         found = found or search.by_slopes()
@@ -108,7 +109,7 @@ class Extremes:
         is also reached, it is exact; it is seldom asked for, and shows ties that halving only comes near to.
         """
         lifted = search.liftable(highest=True)
-        if lifted is None or not self._rises_with(lifted, box, sign):
+        if lifted is None or not self._goes_with(lifted, box, -sign if self._is_least(lifted) else sign):
             return None
         best: Infimum | None = None
         for member in self._lifted_at(lifted):
@@ -121,31 +122,38 @@ class Extremes:
         found = infimum_at(self.tape, place, sign)
         return found if found.value == best.value * sign else None
 
-    def _rises_with(self, place: int, box: Box, sign: int) -> bool:
-        """True where the term times ``sign`` goes one way with a part of it for all that any of its members may be."""
+    def _is_least(self, place: int) -> bool:
+        return isinstance(self.tape.terms[place], g.Least)
+
+    def _goes_with(self, place: int, box: Box, direction: int) -> bool:
+        """True where the term rises (falls: -1) with a part of it for all that any of that part's members may be."""
+        if place == len(self.tape.terms) - 1:
+            return direction == 1
+        if place not in self._without:
+            new = max(self.tape.indices, default=0) + 1
+            self._without[place] = new, Tape(replaced(self.term, self.tape.terms[place], g.Input(new)))
+        new, tape = self._without[place]
         part = self.tape.terms[place]
-        new = max(self.tape.indices, default=0) + 1
-        tape = Tape(replaced(self.term, part, g.Input(new)))
         values = self.tape.forward(_shadows(box))
         members = [values[self.tape.place[id(item)]] for item in part.operands()]
         if isinstance(part, g.Absolute):
             members.append(negated(members[0]))
         hull = min(low for low, _ in members), max(high for _, high in members)
-        found = signs(tape, pulls(tape, tape.forward({**_shadows(box), new: hull})))
-        return found[new] == (-sign if isinstance(part, g.Least) else sign)
+        return signs(tape, pulls(tape, tape.forward({**_shadows(box), new: hull})))[new] == direction
 
-    def _members(self, search: _Search) -> list[Extremes]:
+    def _members(self, search: _Search, box: Box, sign: int) -> list[Extremes]:
         """The term with one member after another of a `lowest of` in its place; none where there is nothing to lift.
 
         A term that rises with the lowest of several is the lowest of what it is with each of them, so that each can
         be searched by itself. Likewise for a highest that it falls with, and for a size, the higher of a number and
         its opposite.
         """
-        return self._lifted_at(search.liftable())
-
-    def _lifted_at(self, place: int | None) -> list[Extremes]:
-        if place is None:
+        place = search.liftable()
+        if place is None or not self._goes_with(place, box, sign if self._is_least(place) else -sign):
             return []
+        return self._lifted_at(place)
+
+    def _lifted_at(self, place: int) -> list[Extremes]:
         if place not in self._lifted:
             old = self.tape.terms[place]
             assert isinstance(old, g.Gathered | g.Absolute)
@@ -154,17 +162,23 @@ class Extremes:
         return self._lifted[place]
 
     def _on_piece(self, piece: Piece, sign: int, budget: int, depth: int) -> Infimum:
-        found = Extremes(piece.term)._extreme(piece.box, sign, budget, None, depth + 1)
+        part = Extremes(piece.term)
+        found = part._extreme(piece.box, sign, budget, None, depth + 1)
         place = {index: found.place.get(index, piece.box[index][0]) for index in self.tape.indices}
         if place[piece.cut] not in piece.without:
             return evolve(found, place=place)
-        # The end of an open piece belongs to another one; what the term nears there it takes nowhere.
+        # The end of an open piece belongs to another one; what the term nears there it may take nowhere.
         low, high = piece.box[piece.cut]
-        inward = (high - low) / _NEAR
-        place[piece.cut] += inward if place[piece.cut] == low else -inward
+        is_low = place[piece.cut] == low
+        place[piece.cut] += (high - low) / _NEAR * (1 if is_low else -1)
         least, most = self.tape.enclosure(place)
         reached = most if sign > 0 else least
-        return Infimum(found.value, reached, place, found.tight, found.value != reached, least == most)
+        is_open = found.is_exact and found.value == found.reached != reached
+        if is_open:
+            # Only where the term leaves the end for good, the same value does not come again.
+            steep = slopes(part.tape, part.tape.forward(_shadows(piece.box))).get(piece.cut, (0.0, 0.0))
+            is_open = steep[0] > 0.0 if is_low == (sign > 0) else steep[1] < 0.0
+        return Infimum(found.value, reached, place, found.tight, is_open, least == most)
 
     def _over_pieces(self, parts: list[Infimum], sign: int) -> Infimum:
         value = min(part.value * sign for part in parts) * sign
@@ -173,8 +187,9 @@ class Extremes:
         if best is not None:
             return best
         reaching = min(parts, key=lambda item: item.reached * sign)
-        return Infimum(value, reaching.reached, reaching.place, any(part.tight for part in lowest),
-                       all(part.is_open for part in lowest), reaching.is_exact)  # fmt: skip
+        is_open = all(part.is_open for part in lowest)
+        is_near = is_open or is_close(min(value, reaching.reached), max(value, reaching.reached))
+        return evolve(reaching, value=value, tight=is_near and any(part.tight for part in lowest), is_open=is_open)
 
     @property
     def tape(self) -> Tape:

@@ -82,11 +82,18 @@ class Decider:
     def _is_open_everywhere(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where something missing leaves no bound even at a point, and no branch or member could take it out."""
         tape = self.extremes.tape
-        if tape.guarded:
+        if tape.guarded or not any(isinstance(term, g.Gap) for term in tape.terms):
             return False
         known = {index: (value, value) for index, value in nominal.items() if index not in self.ranged}
-        place = {index: pair_of(*known.get(index, box[index])) for index in tape.indices}
-        return tape.forward(place)[-1] == ANYTHING
+        values = tape.forward({index: pair_of(*known.get(index, box[index])) for index in tape.indices})
+        # What has no value just here may have one elsewhere.
+        undefined = [
+            below for term, below, value in zip(tape.terms, tape.below, values, strict=True)
+            if isinstance(term, g.Divide | g.Apply | g.Lookup) and value == ANYTHING
+        ]  # fmt: skip
+        if any(all(values[at] != ANYTHING for at in below) for below in undefined):
+            return False
+        return values[-1] == ANYTHING
 
     def _holds_at_zero(self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where a distance that falls to zero is enough; joined conditions may tie in one that is not strict."""

@@ -33,7 +33,7 @@ def current_at_power(power: float, rest_voltage: float, resistance: float) -> Bo
     if rest <= slack:
         return _lower(low), math.inf
     high = 2.0 * power / (rest_voltage + math.sqrt(rest - slack))
-    return _lower(low), high + 1e-15 * high
+    return _lower(low), math.nextafter(high + 1e-15 * high, math.inf)
 
 
 def _slopes(power: Bounds, rest_voltage: Bounds, resistance: Bounds) -> tuple[Bounds, ...]:
@@ -59,7 +59,7 @@ def _slopes(power: Bounds, rest_voltage: Bounds, resistance: Bounds) -> tuple[Bo
 
 
 def _lower(value: float) -> float:
-    return max(0.0, value - 1e-15 * value)
+    return max(0.0, math.nextafter(value - 1e-15 * value, -math.inf))
 
 
 FUNCTIONS = (

@@ -327,6 +327,18 @@ def test_a_bound_that_is_neared_and_nowhere_taken_is_called_open() -> None:
         assert decide(g.Holds(JUMP, strict), UNIT_BOX, {0: Fraction(1), 1: Fraction(0)}).outcome is Outcome.ALWAYS
 
 
+def test_a_bound_that_is_taken_elsewhere_is_not_called_open() -> None:
+    """`if x above 0.5 then (x - 0.5) (2 - x) else 10` is zero at the other end; so is a size that is not known."""
+    hump = g.Multiply(_minus(_x(), Fraction(1, 2)), g.Subtract(g.Constant(Fraction(2)), _x()))
+    term = attrs.evolve(JUMP, then=hump)
+    assert not infimum(term, UNIT_BOX).is_open
+    nominal = {0: Fraction(1), 1: Fraction(0)}
+    assert decide(g.Holds(term, True), UNIT_BOX, nominal).outcome is Outcome.SOMETIMES
+    table = ((Fraction(-1), Fraction(5)), (Fraction(1), Fraction(2)))
+    size = g.Holds(g.Absolute(g.Lookup(table, _x())), True)
+    assert decide(size, UNIT_BOX, nominal).outcome is not Outcome.ALWAYS
+
+
 def test_kinks_and_jumps_are_found_exactly() -> None:
     """What halving only comes near to: the corner of a table, and a member that takes part beyond a limit."""
     table = tuple((Fraction(x), Fraction(y)) for x, y in ((-1, 5), (Fraction(1, 3), 2), (2, 4)))
