@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from fractions import Fraction
-from functools import cache
+from functools import cached_property
 
 from limitrules.engine.check import Check
 from limitrules.engine.reasons import governing_of, reason_of, shown_value
@@ -26,41 +26,57 @@ from limitrules.rules.rule import Sentence
 from limitrules.rules.slots import Slots
 
 
+class _Argument:
+    """What is worked out of a finding when it is first asked for, and then kept."""
+
+    def __init__(self, check: Check, worst: Infimum, slots: Slots) -> None:
+        self.check = check
+        self.worst = worst
+        self.slots = slots
+
+    @cached_property
+    def reasons(self) -> tuple[Reason, ...]:
+        binder, rule = self.check.binder, self.check.binder.rule
+        clauses = [rule.require]
+        if rule.when is not None and self.check.condition is not None:
+            clauses.append(rule.when)
+        return tuple(reason_of(binder, clause, clause.clause.node, binder.names, self.slots) for clause in clauses)
+
+    @cached_property
+    def sentence(self) -> str:
+        binder = self.check.binder
+        return sentence_of(binder, binder.rule.because, self.slots)
+
+    @cached_property
+    def governing(self) -> tuple[str, ...]:
+        comparison = deciding_comparison(self.check, self.worst, self.slots)
+        clause = comparison.clause if comparison is not None else ""
+        return governing_of(self.check.binder, self.check.binder.rule.require, self.slots, clause)
+
+    @cached_property
+    def losses(self) -> Mapping[str, Fraction]:
+        return losses_of(self.check, self.worst, self.slots)
+
+
 def finding_of(check: Check, slots: Slots, concessions: Concessions) -> Finding:
     """The finding of a check whose rule applies. ``slots`` must not change afterwards: reasons are made later."""
     binder, rule = check.binder, check.binder.rule
     assert check.verdict is not None
     worst = check.worst(slots)
+    argument = _Argument(check, worst, slots)
     subjects = {name: record.path for name, record in binder.names.components.items()}
-    has_condition = check.condition is not None
-
-    @cache
-    def reasons() -> tuple[Reason, ...]:
-        clauses = [rule.require, *([rule.when] if rule.when is not None and has_condition else [])]
-        return tuple(reason_of(binder, clause, clause.clause.node, binder.names, slots) for clause in clauses)
-
-    @cache
-    def sentence() -> str:
-        return sentence_of(binder, rule.because, slots)
-
-    @cache
-    def governing() -> tuple[str, ...]:
-        comparison = deciding_comparison(check, worst, slots)
-        return governing_of(binder, rule.require, slots, comparison.clause if comparison is not None else "")
-
-    @cache
-    def losses() -> Mapping[str, Fraction]:
-        return losses_of(check, worst, slots) if headroom is not None else {}
-
     is_open = check.verdict is Verdict.UNDETERMINED
     missing = g.gaps_of(check.whole) if is_open else ()
     headroom = None if is_open else headroom_of(check, worst, slots)
-    assumed = tuple(dict.fromkeys(_assumption(binder, item, slots) for item in binder.assumed))
+    assumed = (
+        tuple(dict.fromkeys(_assumption(binder, item, slots) for item in binder.assumed)) if binder.assumed else ()
+    )
     return Finding(
         rule.rulepack, rule.id, rule.title, rule.consequence, subjects, check.verdict,
-        headroom, sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
-        reasons, missing, assumed, governing,
-        slots.named(worst.place) if worst.place and not is_unbounded(worst.value) else None, losses,
+        headroom, lambda: argument.sentence, rule.remedies, rule.caution, rule.basis, rule.evidence,
+        lambda: argument.reasons, missing, assumed, lambda: argument.governing,
+        slots.named(worst.place) if worst.place and not is_unbounded(worst.value) else None,
+        (lambda: argument.losses) if headroom is not None else {},
         concessions.match(rule.id, ", ".join(subjects.values())), rule.span,
     )  # fmt: skip
 
@@ -96,7 +112,7 @@ class Figures:
         self.place = place
         self.tape = decider.extremes.tape
         self.values = self.tape.exact(place)
-        self._pairs: list[Enclosure] = []
+        self._enclosures = self.tape.enclosures(place, self.values)
 
     def of(self, term: g.Numeric | None) -> Fraction | None:
         """The value, or the lower end of its enclosure; None where there is no value."""
@@ -116,13 +132,7 @@ class Figures:
         number = self.tape.place.get(id(term))
         if number is None:
             return number_over(term, point(self.place))
-        value = self.values[number]
-        if value is not None:
-            exact = Fraction(*value)
-            return exact, exact
-        if not self._pairs:
-            self._pairs = self.tape.enclosures(self.place, self.values)
-        return self._pairs[number]
+        return self._enclosures(number)
 
 
 def headroom_of(check: Check, worst: Infimum, slots: Slots) -> Headroom | None:
@@ -185,10 +195,10 @@ def _nearest_to_failing(condition: g.Logical, there: Figures) -> g.Holds | None:
 
     def share(item: g.Holds) -> float:
         value = there.of(item.headroom)
-        if value == 0 and _is_equality(item):
+        if value is None or (value == 0 and _is_equality(item)):
             return math.inf  # equal is all it can be; there is no distance to speak of
         # By its limit at this very place, so that a survey of the witness comes to the same comparison.
-        return float_below(value / abs(there.of(item.limit) or Fraction(1))) if value is not None else math.inf
+        return float_below(value) / (abs(float_below(there.of(item.limit) or Fraction(1))) or 1.0)
 
     def nearest(plain: g.Logical) -> g.Holds | None:
         if isinstance(plain, g.Holds):

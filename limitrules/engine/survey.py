@@ -59,6 +59,7 @@ class Survey:
         self.checks: list[Check] = []
         self._readers: dict[str, list[int]] = {}
         self._plain: dict[str, Attribute | None] = {}
+        self._figures: list[int] | None = None
         self.without_subject: list[NotApplicable] = []
         self.without_tie: list[tuple[Rule, Absent]] = []
         for rulepack in self.rulepacks:
@@ -153,6 +154,7 @@ class Survey:
         before = list(self.checks)
         self._system = changed
         self._plain.pop(path, None)
+        self._figures = None
         if _is_tie(changed, path):
             self._bind()
             return list(self.checks)
@@ -172,10 +174,11 @@ class Survey:
 
     def _exactness(self) -> tuple[str, ...]:
         """A word where figures carry no tolerance: exact is how they were taken, not how they are."""
-        system = self.system
-        figures = [path for path in self._readers if path in self.slots.index and not system.attribute(path).count]
-        exact = sum(self.slots.ranges[number][0] == self.slots.ranges[number][1]
-                    for number in (self.slots.index[path] for path in figures))  # fmt: skip
+        if self._figures is None:
+            known = [path for path in self._readers if path in self.slots.index]
+            self._figures = [self.slots.index[path] for path in known if not self.system.attribute(path).count]
+        ranges, figures = self.slots.ranges, self._figures
+        exact = sum(ranges[number][0] == ranges[number][1] for number in figures)
         if not exact:
             return ()
         return (f"{exact} of {len(figures)} figures that were read carry no tolerance; they were taken as exact.",)

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from limitrules.foundation.exact import float_above, float_below
+from limitrules.foundation.exact import float_above, float_below, floats_around
 from limitrules.language import ground as g
 from limitrules.language.pairs import Pair, absolute, times
 from limitrules.language.tape import Tape
@@ -40,7 +40,7 @@ def pulls(tape: Tape, values: list[Pair]) -> list[int]:
         if not own or not below[place]:
             continue
         term = terms[place]
-        for at, weight in zip(below[place], _WEIGHTS[type(term)](term, below[place], values), strict=True):
+        for at, weight in zip(below[place], _WEIGHTS[type(term)](term, below[place], values, tape), strict=True):
             low, high = weight
             if low == high == 0.0 or values[at][0] == values[at][1]:
                 continue
@@ -78,7 +78,7 @@ def slopes(tape: Tape, values: list[Pair]) -> dict[int, Pair]:
         if isinstance(term, g.Input):
             found[term.index] = _plus(found[term.index], own)
             continue
-        for at, weight in zip(below, _WEIGHTS[type(term)](term, below, values), strict=True):
+        for at, weight in zip(below, _WEIGHTS[type(term)](term, below, values, tape), strict=True):
             if values[at][0] != values[at][1]:
                 pull[at] = _plus(pull[at], _by(own, weight))
     for index in tape.guarded:
@@ -115,13 +115,14 @@ def _by(one: Pair, other: Pair) -> Pair:
 
 _Weights = tuple[Pair, ...] | list[Pair]
 Below = tuple[int, ...]
+_Rule = Callable[[Any, Below, list[Pair], Tape], _Weights]
 
 
-def _multiply(term: g.Multiply, below: Below, values: list[Pair]) -> _Weights:
+def _multiply(term: g.Multiply, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     return values[below[1]], values[below[0]]
 
 
-def _divide(term: g.Divide, below: Below, values: list[Pair]) -> _Weights:
+def _divide(term: g.Divide, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     left, right = values[below[0]], values[below[1]]
     if right[0] <= 0.0 <= right[1]:
         return _ANY_SLOPE, _ANY_SLOPE
@@ -139,7 +140,7 @@ def _sign_of(pair: Pair) -> Pair:
     return _ONE if pair[0] >= 0.0 else _LESS if pair[1] <= 0.0 else (-1.0, 1.0)
 
 
-def _margin(term: g.Margin, below: Below, values: list[Pair]) -> _Weights:
+def _margin(term: g.Margin, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     base, (low, high) = values[below[0]], values[below[1]]
     size = absolute(base)
     if base[0] < 0.0:
@@ -149,12 +150,12 @@ def _margin(term: g.Margin, below: Below, values: list[Pair]) -> _Weights:
     return (max(0.0, least) if low >= -1.0 else least, min(0.0, most) if high <= -1.0 else most), size
 
 
-def _total(term: g.Total, below: Below, values: list[Pair]) -> _Weights:
+def _total(term: g.Total, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     return [_ONE if part.guard is None else _SOME for part in term.parts]
 
 
-def _extreme(sign: int) -> Callable[[g.Gathered, Below, list[Pair]], _Weights]:
-    def weights(term: g.Gathered, below: Below, values: list[Pair]) -> _Weights:
+def _extreme(sign: int) -> _Rule:
+    def weights(term: g.Gathered, below: Below, values: list[Pair], tape: Tape) -> _Weights:
         rims = [values[at] if sign > 0 else (-values[at][1], -values[at][0]) for at in below]
         sure = [rim[1] for rim, part in zip(rims, term.parts, strict=True) if part.guard is None]
         edge = min(sure, default=_INF)
@@ -165,26 +166,36 @@ def _extreme(sign: int) -> Callable[[g.Gathered, Below, list[Pair]], _Weights]:
     return weights
 
 
-def _apply(term: g.Apply, below: Below, values: list[Pair]) -> _Weights:
+def _apply(term: g.Apply, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     return term.function.slopes_over(*[values[at] for at in below])
 
 
-def _lookup(term: g.Lookup, below: Below, values: list[Pair]) -> _Weights:
+def _lookup(term: g.Lookup, below: Below, values: list[Pair], tape: Tape) -> _Weights:
     low, high = values[below[0]]
-    points = term.points
-    if low < points[0][0] or high > points[-1][0]:
+    if id(term) not in tape.rises:
+        tape.rises[id(term)] = _rises(term)
+    segments = tape.rises[id(term)]
+    if not segments or low < segments[0][0] or high > segments[-1][1]:
         return (_ANY_SLOPE,)
-    rises = [(y1 - y0) / (x1 - x0) for (x0, y0), (x1, y1) in itertools.pairwise(points) if low <= x1 and x0 <= high]
-    return ((float_below(min(rises)), float_above(max(rises))) if rises else _NOTHING,)
+    found = [rise for start, end, rise in segments if low <= end and start <= high]
+    return ((min(rise[0] for rise in found), max(rise[1] for rise in found)),)
 
 
-_WEIGHTS: Mapping[type[g.Ground], Callable[[Any, Below, list[Pair]], _Weights]] = {
-    g.Constant: lambda term, below, values: (),
-    g.Gap: lambda term, below, values: (),
-    g.Negate: lambda term, below, values: (_LESS,),
-    g.Absolute: lambda term, below, values: (_sign_of(values[below[0]]),),
-    g.Add: lambda term, below, values: (_ONE, _ONE),
-    g.Subtract: lambda term, below, values: (_ONE, _LESS),
+def _rises(term: g.Lookup) -> list[tuple[float, float, Pair]]:
+    """Between which floats each segment of a table lies, seen from inside at its ends, and the slope it has there."""
+    found = []
+    for (x0, y0), (x1, y1) in itertools.pairwise(term.points):
+        found.append((float_above(x0), float_below(x1), floats_around((y1 - y0) / (x1 - x0))))
+    return found
+
+
+_WEIGHTS: Mapping[type[g.Ground], _Rule] = {
+    g.Constant: lambda term, below, values, tape: (),
+    g.Gap: lambda term, below, values, tape: (),
+    g.Negate: lambda term, below, values, tape: (_LESS,),
+    g.Absolute: lambda term, below, values, tape: (_sign_of(values[below[0]]),),
+    g.Add: lambda term, below, values, tape: (_ONE, _ONE),
+    g.Subtract: lambda term, below, values, tape: (_ONE, _LESS),
     g.Multiply: _multiply,
     g.Divide: _divide,
     g.Margin: _margin,
@@ -193,7 +204,7 @@ _WEIGHTS: Mapping[type[g.Ground], Callable[[Any, Below, list[Pair]], _Weights]] 
     g.Greatest: _extreme(-1),
     g.Apply: _apply,
     g.Lookup: _lookup,
-    g.Select: lambda term, below, values: (_SOME, _SOME),
+    g.Select: lambda term, below, values, tape: (_SOME, _SOME),
 }
 
 

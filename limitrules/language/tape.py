@@ -37,8 +37,9 @@ class Tape:
         # What does not depend on an input is worked out once: its floats in one list, its exact values in the other.
         self._blank: list[Pair] = []
         self._known: list[Ratio | None] = []
-        self._steps: list[tuple[int, Callable[[list[Pair], Floats], Pair]]] = []
-        self._rules: list[tuple[int, _Rule, g.Numeric, Places]] = []
+        self._steps: list[tuple[int, _Step, Callable[[Pair, Pair], Pair] | None, Places]] = []
+        self._rules: list[tuple[int, _Rule, Callable[[Ratio, Ratio], Ratio | None] | None, g.Numeric, Places]] = []
+        self.rises: dict[int, list[tuple[float, float, Pair]]] = {}
         self._append(term)
         self.indices = tuple(sorted({index for _, index in self.inputs}))
         self.guarded = _guard_inputs(self.terms)
@@ -60,11 +61,12 @@ class Tape:
             self._blank.append(pairs.pair_of(value, value))
             return number
         self._blank.append(pairs.ZERO)
-        self._rules.append((number, _EXACT[type(term)], term, below))
         if isinstance(term, g.Input):
             self.inputs.append((number, term.index))
         else:
-            self._steps.append((number, _FORWARD[type(term)](term, below)))
+            # Most terms have two operands: those are worked out here, without a call in between.
+            self._rules.append((number, _EXACT[type(term)], _TWO_EXACT.get(type(term)), term, below))
+            self._steps.append((number, _FORWARD[type(term)](term, below), _TWO_FORWARD.get(type(term)), below))
         return number
 
     def _constant(self, term: g.Numeric, below: Places) -> Ratio | None:
@@ -79,15 +81,21 @@ class Tape:
         values = self._blank[:]
         for number, index in self.inputs:
             values[number] = box[index]
-        for number, step in self._steps:
-            values[number] = step(values, box)
+        for number, step, of_two, below in self._steps:
+            values[number] = of_two(values[below[0]], values[below[1]]) if of_two is not None else step(values, box)
         return values
 
     def exact(self, place: Place) -> list[Ratio | None]:
         """The exact values of all terms at a point; None for one that is missing, undefined or irrational."""
         values = self._known[:]
-        for number, rule, term, below in self._rules:
-            values[number] = rule(term, [values[at] for at in below], place)
+        for number, index in self.inputs:
+            values[number] = place[index].as_integer_ratio()
+        for number, rule, of_two, term, below in self._rules:
+            if of_two is None:
+                values[number] = rule(term, [values[at] for at in below], place)
+                continue
+            left, right = values[below[0]], values[below[1]]
+            values[number] = None if left is None or right is None else of_two(left, right)
         return values
 
     def value(self, place: Place) -> Fraction | None:
@@ -100,19 +108,24 @@ class Tape:
 
     def enclosure(self, place: Place) -> Enclosure:
         """The enclosure of the whole term at a point, in rationals."""
-        return self.enclosures(place, self.exact(place))[-1]
+        return self.enclosures(place, self.exact(place))(len(self.terms) - 1)
 
-    def enclosures(self, place: Place, exact: Sequence[Ratio | None]) -> list[Enclosure]:
-        """The enclosures of all terms at a point at which some have exact values."""
+    def enclosures(self, place: Place, exact: Sequence[Ratio | None]) -> Callable[[int], Enclosure]:
+        """The enclosure of each term, by its number, at a point at which some have exact values."""
         box = point(place)
-        found: list[Enclosure] = []
-        for term, below, value in zip(self.terms, self.below, exact, strict=True):
-            if value is not None:
-                number = Fraction(*value)
-                found.append((number, number))
-            else:
-                found.append(enclosed(term, [found[at] for at in below], box))
-        return found
+        found: list[Enclosure | None] = [None] * len(exact)
+
+        def at(number: int) -> Enclosure:
+            known, value = found[number], exact[number]
+            if known is None:
+                # What is exact becomes a rational only where it is needed.
+                single = Fraction(*value) if value is not None else None
+                below = [] if single is not None else [at(item) for item in self.below[number]]
+                known = (single, single) if single is not None else enclosed(self.terms[number], below, box)
+                found[number] = known
+            return known
+
+        return at
 
 
 def _guard_inputs(terms: Sequence[g.Numeric]) -> frozenset[int]:
@@ -187,15 +200,18 @@ def _select(term: g.Select, below: Places) -> _Step:
     return step
 
 
+_TWO_FORWARD: Mapping[type[g.Ground], Callable[[Pair, Pair], Pair]] = {
+    g.Add: pairs.added,
+    g.Subtract: pairs.subtracted,
+    g.Multiply: pairs.multiplied,
+    g.Divide: pairs.divided,
+    g.Margin: pairs.with_margin,
+}
 _FORWARD: Mapping[type[g.Ground], Callable[[Any, Places], _Step]] = {
     g.Gap: lambda term, below: lambda values, box: pairs.ANYTHING,
     g.Negate: _single(pairs.negated),
     g.Absolute: _single(pairs.absolute),
-    g.Add: _binary(pairs.added),
-    g.Subtract: _binary(pairs.subtracted),
-    g.Multiply: _binary(pairs.multiplied),
-    g.Divide: _binary(pairs.divided),
-    g.Margin: _binary(pairs.with_margin),
+    **{kind: _binary(operation) for kind, operation in _TWO_FORWARD.items()},
     g.Total: _gathered(pairs.total),
     g.Least: _gathered(pairs.least),
     g.Greatest: _gathered(pairs.greatest),
@@ -212,10 +228,10 @@ _Rule = Callable[[Any, _Values, Place], Ratio | None]
 
 
 def _known(rule: Callable[..., Ratio | None]) -> _Rule:
-    """A rule that needs the values of all operands."""
+    """A rule that needs the values of all operands, and nothing else."""
 
     def apply(term: Any, values: _Values, place: Place) -> Ratio | None:
-        return None if None in values else rule(term, *values)
+        return None if None in values else rule(*values)
 
     return apply
 
@@ -234,17 +250,17 @@ def _short(numerator: int, denominator: int) -> Ratio:
     return numerator // common, denominator // common
 
 
-def _subtract_exact(term: g.Subtract, left: Ratio, right: Ratio) -> Ratio:
+def _subtract_exact(left: Ratio, right: Ratio) -> Ratio:
     return _sum(left, (-right[0], right[1]))
 
 
-def _multiply_exact(term: g.Multiply, left: Ratio, right: Ratio) -> Ratio:
+def _multiply_exact(left: Ratio, right: Ratio) -> Ratio:
     denominator = left[1] * right[1]
     numerator = left[0] * right[0]
     return (numerator, denominator) if denominator < _LONG else _short(numerator, denominator)
 
 
-def _divide_exact(term: g.Divide, left: Ratio, right: Ratio) -> Ratio | None:
+def _divide_exact(left: Ratio, right: Ratio) -> Ratio | None:
     a, b = left
     c, d = right
     if c == 0:
@@ -252,7 +268,7 @@ def _divide_exact(term: g.Divide, left: Ratio, right: Ratio) -> Ratio | None:
     return (a * d, b * c) if c > 0 else (-a * d, -b * c)
 
 
-def _margin_exact(term: g.Margin, base: Ratio, share: Ratio) -> Ratio:
+def _margin_exact(base: Ratio, share: Ratio) -> Ratio:
     a, b = base
     c, d = share
     return a * d + abs(a) * c, b * d
@@ -293,15 +309,19 @@ def _extreme_exact(sign: int) -> Callable[[g.Gathered, _Values, Place], Ratio | 
     return rule
 
 
-def _apply_exact(term: g.Apply, *arguments: Ratio) -> Ratio | None:
-    found = term.function.at(*[Fraction(*value) for value in arguments])
+def _apply_exact(term: g.Apply, values: _Values, place: Place) -> Ratio | None:
+    found = (
+        term.function.at(*[Fraction(*value) for value in values if value is not None]) if None not in values else None
+    )
     if found is None or found[0] != found[1] or not isinstance(found[0], Fraction):
         return None
     return found[0].as_integer_ratio()
 
 
-def _lookup_exact(term: g.Lookup, at: Ratio) -> Ratio | None:
-    x = Fraction(*at)
+def _lookup_exact(term: g.Lookup, values: _Values, place: Place) -> Ratio | None:
+    if values[0] is None:
+        return None
+    x = Fraction(*values[0])
     if not term.points[0][0] <= x <= term.points[-1][0]:
         return None
     return read_table(term.points, x).as_integer_ratio()
@@ -312,22 +332,23 @@ def _select_exact(term: g.Select, values: _Values, place: Place) -> Ratio | None
     return None if taken is None else values[0 if taken else 1]
 
 
+_TWO_EXACT: Mapping[type[g.Ground], Callable[[Ratio, Ratio], Ratio | None]] = {
+    g.Add: _sum,
+    g.Subtract: _subtract_exact,
+    g.Multiply: _multiply_exact,
+    g.Divide: _divide_exact,
+    g.Margin: _margin_exact,
+}
 _EXACT: Mapping[type[g.Ground], _Rule] = {
     g.Constant: lambda term, values, place: term.value.as_integer_ratio(),
-    g.Input: lambda term, values, place: place[term.index].as_integer_ratio(),
-    g.Ranged: lambda term, values, place: place[term.index].as_integer_ratio(),
     g.Gap: lambda term, values, place: None,
-    g.Negate: _known(lambda term, value: (-value[0], value[1])),
-    g.Absolute: _known(lambda term, value: (abs(value[0]), value[1])),
-    g.Add: _known(lambda term, left, right: _sum(left, right)),
-    g.Subtract: _known(_subtract_exact),
-    g.Multiply: _known(_multiply_exact),
-    g.Divide: _known(_divide_exact),
-    g.Margin: _known(_margin_exact),
+    g.Negate: _known(lambda value: (-value[0], value[1])),
+    g.Absolute: _known(lambda value: (abs(value[0]), value[1])),
+    **{kind: _known(rule) for kind, rule in _TWO_EXACT.items()},
     g.Total: _total_exact,
     g.Least: _extreme_exact(1),
     g.Greatest: _extreme_exact(-1),
-    g.Apply: _known(_apply_exact),
-    g.Lookup: _known(_lookup_exact),
+    g.Apply: _apply_exact,
+    g.Lookup: _lookup_exact,
     g.Select: _select_exact,
 }
