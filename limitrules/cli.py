@@ -327,7 +327,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _run(argv)
     # One answer and the process ends: looking for garbage as often as usual would only take time, and so would
     # taking apart at the end what goes with the process anyway.
-    gc.set_threshold(200_000, 50, 50)
+    gc.set_threshold(2_000_000, 50, 50)
     try:
         return _run(sys.argv[1:])
     finally:

@@ -1,6 +1,7 @@
 """Speed against stated rivals, in one run: `python -m tests.bench [--json FILE]`.
 
-Needs the extra `bench`. Ends with 1 where a ratio misses its limit and with 2 where both sides do not agree.
+Needs the extras `bench` and `test`. Ends with 1 where a figure misses its limit and with 2 where both sides do not
+agree.
 """
 
 from __future__ import annotations
@@ -14,12 +15,13 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from tests.bench.documents import ROOT
-from tests.bench.works import Disagreement, Measured, everything
+from tests.bench.measured import Disagreement, Measured
+from tests.bench.works import everything
 
 METHOD = (
     "Both sides take turns in one process (in processes of their own for the cold survey), many times each, and the "
     "shortest time of each counts: other jobs on the machine can only lengthen a time. Their ratio can be trusted; "
-    "the times themselves belong to this machine on this day."
+    "the times themselves, and with them the rows marked absolute, belong to this machine on this day."
 )
 HEADINGS = ("what", "ours", "rival", "ratio", "limit", "ok")
 
@@ -29,9 +31,9 @@ def main() -> int:
     parser.add_argument("--json", type=Path, default=ROOT / "build" / "bench.json", metavar="FILE",
                         help="where the figures are written as JSON (default: %(default)s)")  # fmt: skip
     arguments = parser.parse_args()
-    missing = [name for name in ("simpleeval", "asteval") if find_spec(name) is None]
+    missing = [name for name in ("simpleeval", "asteval", "hypothesis") if find_spec(name) is None]
     if missing:
-        parser.error(f"{' and '.join(missing)} not installed; they come with the extra `bench`")
+        parser.error(f"{' and '.join(missing)} not installed; they come with the extras `bench` and `test`")
     found = []
     try:
         for measured in everything():
@@ -52,14 +54,21 @@ def table(found: list[Measured]) -> str:
     widths = [max(len(row[column]) for row in rows) for column in range(len(HEADINGS))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
     lines += ["", "Rivals:"]
-    lines += [f"  {measured.what}: {measured.rival_name}. {measured.note}".rstrip() for measured in found]
+    lines += [f"  {measured.what}: {measured.rival_name or 'absolute'}. {measured.note}".rstrip() for measured in found]
     return "\n".join([*lines, "", METHOD, _machine()])
 
 
 def _row(measured: Measured) -> tuple[str, ...]:
+    unit, ratio, limit = measured.unit, measured.ratio, measured.limit
     bound = ">=" if measured.at_least else "<="
-    return (measured.what, f"{measured.ours:.2f} {measured.unit}", f"{measured.rival:.2f} {measured.unit}",
-            f"{measured.ratio:.3g}", f"{bound} {measured.limit:g}", "yes" if measured.holds else "NO")  # fmt: skip
+    return (
+        measured.what,
+        f"{measured.ours:.2f} {unit}",
+        f"{measured.rival:.2f} {unit}" if measured.rival is not None else "absolute",
+        f"{ratio:.3g}" if ratio is not None else "-",
+        "-" if limit is None else f"{bound} {limit:g}" if ratio is not None else f"{bound} {limit:g} {unit}",
+        "-" if limit is None else "yes" if measured.holds else "NO",
+    )
 
 
 def _machine() -> str:

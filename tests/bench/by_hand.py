@@ -11,9 +11,7 @@ from collections.abc import Callable, Iterator
 from math import inf, sqrt
 from typing import Any
 
-from limitrules.model.quantity import Uncertain
-from limitrules.model.system import System
-from limitrules.model.values import Table, Unknown
+from tests.bench.things import Thing, Things
 
 Pair = tuple[float, float]
 Points = tuple[tuple[float, float, float], ...]
@@ -21,72 +19,7 @@ Answer = bool | None
 
 LADDER_GAP, REPORTED_EXCESS, TARGET_BAND = 0.98, 1.02, 0.003
 VOLTAGE_ERROR, RELAXATION, RESISTANCE_GROWTH, MANAGED_MINIMUM = 0.006, 0.03, 2.0, 0.0
-
-
-class Thing:
-    """A component with its values as plain attributes: pairs of floats, flags, words and ties."""
-
-    cell: Any
-    cells: float
-    chargers: list[Thing]
-    own_fuses: list[Thing]
-    fed: list[Thing]
-    shares: float
-
-    def __init__(self, path: str) -> None:
-        self.path = path
-
-    def __getattr__(self, name: str) -> Any:
-        """What the document does not state is None. Only that comes here; the rest is found at once."""
-        return None
-
-
-class Things:
-    """All components of a system, tied to each other as the rules need them. ``nominal`` drops the tolerances."""
-
-    def __init__(self, system: System, *, nominal: bool = False) -> None:
-        self.nominal = nominal
-        self.by_path: dict[str, Thing] = {}
-        for records in system.components.values():
-            for path, record in records.items():
-                thing = self.by_path[path] = Thing(path)
-                for full, value in record.everything():
-                    setattr(thing, full[len(path) + 1 :].replace(".", "_"), self._content(value.content))
-        self._tie()
-
-    def _content(self, content: object) -> object:
-        if isinstance(content, Unknown):
-            return (-inf, inf)
-        if isinstance(content, Uncertain):
-            middle = float(content.nominal)
-            return (middle, middle) if self.nominal else (float(content.low), float(content.high))
-        if isinstance(content, Table):
-            ends = [content.bounds(index) for index in range(len(content.xs))]
-            if self.nominal:
-                ends = [(middle, middle) for middle in content.ys]
-            return tuple((float(x), float(low), float(high)) for x, (low, high) in zip(content.xs, ends, strict=True))
-        return content
-
-    def all(self, plural: str) -> list[Thing]:
-        return [thing for path, thing in self.by_path.items() if path.startswith(plural + ".") and path.count(".") == 1]
-
-    def _tie(self) -> None:
-        packs = self.all("packs")
-        for pack in packs:
-            pack.cell = self.by_path[f"cells.{pack.cell[0]}"]
-            pack.cells = pack.cells_series[0]
-            pack.chargers = []
-            pack.own_fuses = []
-        for plural in ("converters", "regulators", "sources"):
-            for charger in self.all(plural):
-                charger.fed = [self.by_path[f"packs.{name}"] for name in charger.feeds or ()]
-                charger.shares = float(len(charger.fed))
-                for pack in charger.fed:
-                    if charger.charge_ceiling is not None:
-                        pack.chargers.append(charger)
-        for fuse in self.all("fuses"):
-            if fuse.packs and len(fuse.packs) == 1:
-                self.by_path[f"packs.{fuse.packs[0]}"].own_fuses.append(fuse)
+_BLOCKING = ("block-charge", "block-both")
 
 
 def current_at_power(power: float, rest: float, resistance: float) -> float:
@@ -189,17 +122,18 @@ def power_limit_at_lowest_voltage(c: Thing) -> Answer:
 
 def every_source_obeys(p: Thing, site: Thing) -> Answer:
     low = high = 0.0
-    for s in p.chargers:
-        if not s.obeys_dynamic_limit:
-            a, b = s.charge_ceiling
-            low += a / s.shares
-            high += b / s.shares
+    for s in p.unmanaged:
+        a, b = s.charge_ceiling
+        low += a / s.shares
+        high += b / s.shares
     a, b = p.charge_ceiling
     curve = p.charge_derating_temperature
     if curve is not None:
-        coldest = site.ambient_min
-        block = p.protection_charge_cold_threshold
-        c, d = (max(coldest[0], block[0]), max(coldest[1], block[1])) if block is not None else coldest
+        c, d = site.ambient_min
+        if p.protection_charge_cold_enabled and p.protection_charge_cold_action in _BLOCKING:
+            g, h = p.protection_charge_cold_threshold
+            e, f = p.temperature_sensor_allowance
+            c, d = max(c, g - f), max(d, h - e)
         a, b = a * read_low(curve, c), b * read_high(curve, d)
     return True if a - high >= MANAGED_MINIMUM else False if b - low < MANAGED_MINIMUM else None
 

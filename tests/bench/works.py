@@ -7,12 +7,12 @@ import subprocess
 import sys
 import tracemalloc
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from statistics import median
 from typing import Any
 
 import attrs
 import yaml
-from attrs import frozen
 
 from limitrules.api import Survey, load_rulepacks
 from limitrules.engine.check import Check
@@ -26,50 +26,18 @@ from limitrules.rules.rule import Rulepack
 from tests.bench import by_hand, expressions
 from tests.bench.clock import Times, in_turn
 from tests.bench.documents import LAKESIDE, LAKESIDE_FILE, MANY, ROOT, repeated, short_lines
+from tests.bench.measured import Disagreement, Measured, agree, agree_each, noise
+from tests.bench.scale import scale
+from tests.bench.things import Things
+from tests.bench.verdicts import verdicts
 
 Rulepacks = tuple[Rulepack, ...]
-
-
-class Disagreement(Exception):
-    """Ours and the rival do not come to the same answer, so their times cannot be compared."""
-
-
-@frozen
-class Measured:
-    """One line of the table. The ratio must be at most ``limit``, or at least that where ``at_least``."""
-
-    what: str
-    ours: float
-    rival: float
-    unit: str
-    limit: float
-    rival_name: str
-    at_least: bool = False
-    note: str = ""
-
-    @property
-    def ratio(self) -> float:
-        return self.rival / self.ours if self.at_least else self.ours / self.rival
-
-    @property
-    def holds(self) -> bool:
-        return self.ratio >= self.limit if self.at_least else self.ratio <= self.limit
-
-
-def _agree(what: str, ours: object, rival: object) -> None:
-    if ours != rival:
-        raise Disagreement(f"{what}: ours gives {ours!r}, the rival {rival!r}")
-
-
-def _noise(times: Times, *, turned: bool = False) -> str:
-    """The ratio of the medians, turned over where the rival's time is the one above."""
-    return f"ratio of medians {1 / times.median_ratio if turned else times.median_ratio:.2f}"
 
 
 # a whole process
 
 
-def cold_start(turns: int = 15) -> Iterator[Measured]:
+def cold_start(packs: Rulepacks, turns: int = 15) -> Iterator[Measured]:
     """A survey as a process of its own against one that does nothing but import the three libraries."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
 
@@ -82,13 +50,16 @@ def cold_start(turns: int = 15) -> Iterator[Measured]:
         return done.stdout
 
     name = str(LAKESIDE_FILE.relative_to(ROOT))
-    if "limit-ladder-ordered" not in run("-m", "limitrules", "survey", name):
-        raise Disagreement("the survey does not show the finding it is known to make")
-    times = in_turn(
-        lambda: run("-m", "limitrules", "survey", name), lambda: run("-c", "import lark, yaml, jsonschema"), turns
-    )
-    yield Measured("cold survey, whole process", times.best_ours * 1e3, times.best_rival * 1e3, "ms", 2.0,
-                   "process that imports lark, yaml, jsonschema", note=_noise(times))  # fmt: skip
+    for chosen in ([pack.name for pack in packs], ["governing", "protection"]):
+        rules = sum(len(pack.rules) for pack in packs if pack.name in chosen)
+        what = f"{' and '.join(chosen) if len(chosen) < len(packs) else 'all'}, {rules} rules"
+        options = [f"--rulepack={name}" for name in chosen] if len(chosen) < len(packs) else []
+        survey = ["-m", "limitrules", "survey", name, *options]
+        if "limit-ladder-ordered" not in run(*survey):
+            raise Disagreement("the survey does not show the finding it is known to make")
+        times = in_turn(partial(run, *survey), lambda: run("-c", "import lark, yaml, jsonschema"), turns)
+        yield Measured(f"cold survey, {what}", times.best_ours * 1e3, times.best_rival * 1e3, "ms", 2.0,
+                       "process that imports lark, yaml, jsonschema", note=noise(times))  # fmt: skip
 
 
 # reading
@@ -110,7 +81,7 @@ def reading() -> Iterator[Measured]:
         _same_values(name, ours(), rival())
         times = in_turn(ours, rival, 40 if name == "lakeside" else 7)
         yield Measured(f"reading {name}", times.best_ours * 1e3, times.best_rival * 1e3, "ms", 2.0,
-                       "yaml.load with CSafeLoader", note=_noise(times))  # fmt: skip
+                       "yaml.load with CSafeLoader", note=noise(times))  # fmt: skip
     for name, text in long_ones.items():
         size = len(text.encode())
         quantity._known.clear()
@@ -134,7 +105,7 @@ def _same_values(name: str, system: System, tree: Any) -> None:
         for key in path.split("."):
             node = node.get(key) if isinstance(node, dict) else None
         if isinstance(node, str):
-            _agree(f"{name}, {path}", value.text.strip("\"'"), " ".join(node.split()))
+            agree(f"{name}, {path}", value.text.strip("\"'"), " ".join(node.split()))
             compared += 1
     if compared < 100:
         raise Disagreement(f"{name}: only {compared} values could be compared")
@@ -150,7 +121,7 @@ def warm_survey(system: System, packs: Rulepacks) -> Iterator[Measured]:
     chosen = tuple(attrs.evolve(pack, rules={k: v for k, v in pack.rules.items() if k in names}) for pack in packs)
     dozen = Survey(system, chosen)
     checks = [(check.binder.rule.id, _paths(check)) for check in dozen.checks]
-    _agree("the dozen rules", {rule for rule, _ in checks}, names)
+    agree("the dozen rules", {rule for rule, _ in checks}, names)
     number = len(checks)
 
     times_whole = in_turn(whole.evaluate, dozen.evaluate, 60)
@@ -158,18 +129,18 @@ def warm_survey(system: System, packs: Rulepacks) -> Iterator[Measured]:
     all_of_them = times_whole.best_ours * 1e6 / len(whole.checks)
     note = f"{number} checks; all {len(whole.checks)} checks of {rules} rules take {all_of_them:.2f} us each"
 
-    by_path = by_hand.plan(by_hand.Things(system), iter(checks))
+    by_path = by_hand.plan(Things(system), iter(checks))
 
-    def hand() -> list[bool | None]:
+    def hand() -> list[object]:
         return [function(*given) for function, given in by_path]
 
-    expected = [_ANSWERS[check.verdict] for check in dozen.checks]
-    _agree("by hand", list(zip(checks, expected, strict=True)), list(zip(checks, hand(), strict=True)))
+    expected: list[object] = [_ANSWERS[check.verdict] for check in dozen.checks]
+    agree_each("by hand", checks, expected, hand())
     times = in_turn(dozen.evaluate, hand, 300, loops_rival=5)
     scale = 1e6 / number
     yield Measured("warm survey, per check", times.best_ours * scale, times.best_rival * scale, "us", 4.0,
-                   "the same dozen rules by hand with intervals", note=f"{note}; {_noise(times)}")  # fmt: skip
-    yield from _against_evaluators(system, dozen, checks)
+                   "the same dozen rules by hand with intervals", note=f"{note}; {noise(times)}")  # fmt: skip
+    yield from _against_evaluators(system, dozen, checks, expected)
 
 
 _ANSWERS: Mapping[Verdict | None, bool | None] = {
@@ -181,25 +152,30 @@ def _paths(check: Check) -> dict[str, str]:
     return {name: record.path for name, record in check.binder.names.components.items()}
 
 
-def _against_evaluators(system: System, dozen: Survey, checks: list[tuple[str, dict[str, str]]]) -> Iterator[Measured]:
-    things = by_hand.Things(system, nominal=True)
-    known = expressions.functions(things)
-    numbers = [(rule, expressions.numbers(rule, things, paths)) for rule, paths in checks]
-    slots = dozen.slots
-    place = point(dict(enumerate(slots.nominal)))
-    # Where a number is unknown, an evaluator can only say that the condition is not seen to hold.
-    expected = [truth_over(check.require, place) is True for check in dozen.checks]
+def _against_evaluators(
+    system: System, dozen: Survey, checks: list[tuple[str, dict[str, str]]], expected: list[object]
+) -> Iterator[Measured]:
+    """General evaluators of expressions over intervals, and, as another job, over nominal values alone."""
+    place = point(dict(enumerate(dozen.slots.nominal)))
+    # Where a number is unknown, an evaluator of nominal values can only say that the condition is not seen to hold.
+    at_nominal: list[object] = [truth_over(check.require, place) is True for check in dozen.checks]
     scale = 1e6 / len(checks)
-    for name, make in expressions.EVALUATORS.items():
-        plan = make(numbers, known)
+    for nominal in (False, True):
+        things = Things(system, nominal=nominal)
+        texts, known = expressions.conditions(nominal=nominal), expressions.functions(things)
+        given = [(rule, expressions.values(rule, texts[rule], things, paths)) for rule, paths in checks]
+        for name, make in expressions.EVALUATORS.items():
+            plan = make(texts, given, known)
 
-        def rival(plan: list[Callable[[], object]] = plan) -> list[object]:
-            return [run() for run in plan]
+            def rival(plan: list[Callable[[], object]] = plan) -> list[object]:
+                return [run() for run in plan]
 
-        _agree(name, list(zip(checks, expected, strict=True)), list(zip(checks, rival(), strict=True)))
-        times = in_turn(dozen.evaluate, rival, 60)
-        yield Measured(f"warm survey, per check, {name}", times.best_ours * scale, times.best_rival * scale, "us", 5.0,
-                       f"{name}, nominal values only", at_least=True, note=_noise(times, turned=True))  # fmt: skip
+            agree_each(name, checks, at_nominal if nominal else expected, rival())
+            times = in_turn(dozen.evaluate, rival, 300)
+            job = "nominal values only: less than the check asks" if nominal else "the same check over intervals"
+            yield Measured(f"warm survey, per check, {name}{', nominal' if nominal else ''}", times.best_ours * scale,
+                           times.best_rival * scale, "us", None if nominal else 5.0, f"{name}, {job}",
+                           at_least=True, note=noise(times, turned=True))  # fmt: skip
 
 
 # one value changed
@@ -231,7 +207,7 @@ def one_change(system: System, packs: Rulepacks, turns: int = 40) -> Iterator[Me
         change()
         last = next(texts)
         survey.change(path, last)
-        _agree(path, survey.verdicts, Survey(system.with_value(path, last), packs).verdicts)
+        agree(path, survey.verdicts, Survey(system.with_value(path, last), packs).verdicts)
         quantity._known.clear()
         ratios[path] = in_turn(change, survey.evaluate, turns)
     middle = sorted(ratios.values(), key=lambda item: item.ratio)[len(ratios) // 2]
@@ -252,7 +228,9 @@ def everything() -> Iterator[Measured]:
     """All measurements, in order."""
     packs = load_rulepacks()
     system = parse_system(Source(str(LAKESIDE_FILE.relative_to(ROOT)), LAKESIDE), packs[0].vocabulary)
-    yield from cold_start()
+    yield from cold_start(packs)
     yield from reading()
     yield from warm_survey(system, packs)
     yield from one_change(system, packs)
+    yield from verdicts(packs)
+    yield from scale()

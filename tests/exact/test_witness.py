@@ -6,6 +6,7 @@ import attrs
 import pytest
 
 from limitrules import api
+from limitrules.model.system import System
 from limitrules.rules.findings import Finding, Verdict
 from limitrules.rules.rule import Rulepack
 from tests.house.tree import ROOT
@@ -13,7 +14,7 @@ from tests.house.tree import ROOT
 EXAMPLES = ("lakeside", "coldstore", "lookout")
 
 
-def _at_witness(system: api.System, rulepacks: tuple[Rulepack, ...], finding: Finding) -> Finding:
+def _at_witness(system: System, rulepacks: tuple[Rulepack, ...], finding: Finding) -> Finding:
     """The same finding, with every tolerance replaced by the witness."""
     pack = next(pack for pack in rulepacks if pack.name == finding.rulepack)
     alone = attrs.evolve(pack, rules={finding.rule: pack.rules[finding.rule]})
@@ -34,7 +35,8 @@ def test_a_survey_at_the_witness_has_the_worst_headroom_exactly(name: str) -> No
             assert there.verdict is Verdict.UNDETERMINED
             continue
         tried += 1
-        assert there.headroom.nominal == there.headroom.worst == finding.headroom.reached, (finding.rule, finding.subject)
+        found = there.headroom.nominal, there.headroom.worst
+        assert found == (finding.headroom.reached,) * 2, (finding.rule, finding.subject)
         if finding.verdict is Verdict.MARGINAL and finding.headroom.reached < 0:
             assert there.verdict is Verdict.BREACHED
     assert tried >= 10
