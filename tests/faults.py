@@ -51,7 +51,7 @@ TESTS: dict[str, tuple[str, ...]] = {
 
 # A counterexample that is made smaller tells a person more and catches no more.
 LIGHTER = {"tests/exact/profile.py": (", Phase.shrink]", "]")}
-CONFTEST = """\
+SETTINGS = """\
 from pathlib import Path
 
 from hypothesis import Phase, settings
@@ -107,7 +107,7 @@ def copy_to(folder: Path) -> Path:
             shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
         else:
             shutil.copy(ROOT / name, folder / name)
-    (folder / "conftest.py").write_text(CONFTEST, encoding="utf-8")
+    (folder / "lighter_run.py").write_text(SETTINGS, encoding="utf-8")
     for name, (was, becomes) in LIGHTER.items():
         text = (folder / name).read_text(encoding="utf-8")
         (folder / name).write_text(text.replace(was, becomes), encoding="utf-8")
@@ -126,7 +126,7 @@ class Run:
 
 def run(folder: Path, test: str, *options: str, seconds: float | None = None) -> Run:
     """Run a file of tests in a copy."""
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--tb=line", *options, test]
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "lighter_run", "--tb=line", *options, test]
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("LIMITRULES_", "PYTEST_"))}
     environment = {**kept, "CI": "true", "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(folder)}
     start = time.monotonic()
