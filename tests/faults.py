@@ -126,7 +126,8 @@ class Run:
 
 def run(folder: Path, test: str, *options: str, seconds: float | None = None) -> Run:
     """Run a file of tests in a copy."""
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "lighter_run", "--tb=line", *options, test]
+    quiet = "-q", "-p", "no:cacheprovider", "-p", "lighter_run", "--tb=line"
+    command = [sys.executable, "-m", "pytest", *quiet, *options, test]
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("LIMITRULES_", "PYTEST_"))}
     environment = {**kept, "CI": "true", "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(folder)}
     start = time.monotonic()
