@@ -1,8 +1,10 @@
 """Typed functions of electrical engineering that rules may call, beside the standard ones of the language."""
 
 from limitrules.language.functions import STANDARD, Registry
-from limitrules.physics import converters
+from limitrules.physics import converters, energy, sharing, thermal
 
-FUNCTIONS: Registry = STANDARD.extended(converters.FUNCTIONS)
+FUNCTIONS: Registry = STANDARD.extended(
+    [*converters.FUNCTIONS, *sharing.FUNCTIONS, *thermal.FUNCTIONS, *energy.FUNCTIONS]
+)
 
 __all__ = ["FUNCTIONS"]
