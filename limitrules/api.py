@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from limitrules.engine.survey import Survey
 from limitrules.foundation.diagnostics import InputError
@@ -18,6 +18,10 @@ from limitrules.rules.concessions import Concessions, concessions_beside, read_c
 from limitrules.rules.findings import SurveyResult
 from limitrules.rules.rule import Rulepack
 from limitrules.rules.rulepack import check_drafts, read_draft
+
+if TYPE_CHECKING:
+    from limitrules.simulate.events import Options
+    from limitrules.simulate.told import Rehearsal
 
 Names = Sequence[str | Path]
 
@@ -86,6 +90,26 @@ def certificates(survey: Survey) -> dict[str, Any]:
     return certificate_file(survey)
 
 
+def rehearse(
+    system: System | str | PathLike[str],
+    event: str,
+    options: Options | None = None,
+    *,
+    assume: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Rehearsal:
+    """What happens to a system in the seconds after an event, such as ``load-rejection``; figures are floats in SI.
+
+    Missing figures are assumed only where ``assume`` says so. Raises InputError where there is no such event, where
+    the system has nothing it could happen to, and where figures are missing.
+    """
+    from limitrules.simulate.rehearsal import rehearse as run
+
+    if not isinstance(system, System):
+        system = read_system(system)
+    return run(system, event, options, assume=assume, progress=progress)
+
+
 def _loaded(rulepacks: Sequence[Rulepack | str | Path]) -> tuple[Rulepack, ...]:
     """Loaded rulepacks as they are; names and folders loaded together; the bundled ones where there are none."""
     loaded = tuple(item for item in rulepacks if isinstance(item, Rulepack))
@@ -104,5 +128,5 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 __all__ = [
     "InputError", "Survey", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
-    "read_system", "survey",
+    "read_system", "rehearse", "survey",
 ]  # fmt: skip

@@ -100,6 +100,12 @@ def _why(arguments: Arguments) -> Answer:
     return _report(arguments, lambda: why_data(*chosen), partial(why_text, *chosen)), NOTHING_FAILS
 
 
+def _rehearse(arguments: Arguments) -> Answer:
+    from limitrules.commands import rehearse
+
+    return rehearse.run(arguments, partial(_look, arguments))
+
+
 def _vocabulary(arguments: Arguments) -> Answer:
     from limitrules.model.vocabulary import load_vocabulary
     from limitrules.report.reference import kind_text, kinds_data, kinds_text
@@ -250,6 +256,8 @@ def build_parser() -> argparse.ArgumentParser:
     why.add_argument("subject", metavar="SUBJECT", nargs="?",
         help="only on this: packs.north, or several with commas; `site` for the site")  # fmt: skip
 
+    _add_rehearse(commands)
+
     vocabulary = _command(commands, "vocabulary", _vocabulary, "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
         "limitrules vocabulary pack")  # fmt: skip
@@ -257,6 +265,17 @@ def build_parser() -> argparse.ArgumentParser:
 
     _add_rulepack(commands)
     return parser
+
+
+def _add_rehearse(commands: Any) -> None:
+    from limitrules.commands.rehearse import EPILOG, add_options
+
+    rehearse = _command(commands, "rehearse", _rehearse, "what happens in the seconds after an event",
+        "Simulate an event on a system, at the nominal figures and at the worst corner of the tolerances found:\n"
+        "who acts, when and at what figure, how near everything else came, whether supply is lost.",
+        f"limitrules rehearse lakeside.yaml pack-leaves --picture leaves.svg\n\n{EPILOG}",
+        formats=("text", "json", "csv"))  # fmt: skip
+    add_options(rehearse)
 
 
 def _add_rulepack(commands: Any) -> None:
@@ -275,18 +294,19 @@ def _add_rulepack(commands: Any) -> None:
 
 
 def _command(
-    commands: Any, name: str, run: Callable[[Arguments], Answer], help_line: str, description: str, example: str
-) -> argparse.ArgumentParser:
+    commands: Any, name: str, run: Callable[[Arguments], Answer], help_line: str, description: str, example: str,
+    formats: tuple[str, ...] = ("text", "json"),
+) -> argparse.ArgumentParser:  # fmt: skip
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=help_line, description=description, epilog=f"example:  {example}"
     )
     parser.set_defaults(run=run, leaf=parser)
-    parser.add_argument("--format", choices=("text", "json"), default="text",
-        help="text for people, json for programs (default: text)")  # fmt: skip
+    parser.add_argument("--format", choices=formats, default="text",
+        help=f"text for people, {' or '.join(formats[1:])} for programs (default: text)")  # fmt: skip
     parser.add_argument("--out", metavar="FILE", type=Path, help="write to this file; a file read is never overwritten")
     parser.add_argument("--colour", choices=("auto", "never", "always"), default="auto",
         help="colour in text; auto: when a person watches (default: auto)")  # fmt: skip
-    if name != "vocabulary":
+    if name not in ("vocabulary", "rehearse"):
         parser.add_argument("--rulepack", action="append", default=[], metavar="NAME|PATH",
             help="use this rulepack, by name or folder; may be repeated (default: all that are shipped)")  # fmt: skip
         parser.add_argument("--functions", action="append", default=[], metavar="NAME",
