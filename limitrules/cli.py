@@ -9,182 +9,22 @@ import argparse
 import gc
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from limitrules.commands.common import Answer, Arguments, inputs
 from limitrules.foundation.version import VERSION
 
 if TYPE_CHECKING:
-    from limitrules.api import Survey
     from limitrules.foundation.diagnostics import Diagnostic
-    from limitrules.report.reference import RulepackCard
-    from limitrules.rules.findings import Finding, NotApplicable, SurveyResult
 
 NOTHING_FAILS, FINDINGS_FAIL, UNUSABLE_INPUT, OWN_FAULT, STOPPED = 0, 1, 2, 3, 130
 CLASSES = ("hazard", "damage", "outage", "stranded", "advice")
 USUAL_WIDTH = 100
 
-Arguments = argparse.Namespace
-Answer = tuple[str, int]
-
-# ---------------------------------------------------------------- the engine, called here and nowhere else
-
-
-def _opened(arguments: Arguments) -> Survey:
-    from limitrules import api
-
-    functions = api.load_functions(arguments.functions)
-    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
-    system = api.read_system(arguments.system, rulepacks)
-    concessions = getattr(arguments, "concessions", None)
-    return api.open_survey(system, rulepacks, concessions)
-
-
-def _result_of(survey: Survey) -> SurveyResult:
-    from attrs import evolve
-
-    from limitrules import api
-
-    result = survey.result()
-    unused = [name for name in api.known_rulepacks() if name not in [item.name for item in result.rulepacks]]
-    if not unused:
-        return result
-    note = f"Rulepacks that were not used: {', '.join(unused)}. What they look at was not checked."
-    return evolve(result, notes=(*result.notes, note))
-
-
-def _rulepack_cards(arguments: Arguments) -> tuple[RulepackCard, ...]:
-    from limitrules import api
-    from limitrules.report.reference import card_of
-
-    functions = api.load_functions(arguments.functions)
-    names = tuple(arguments.rulepack) or api.known_rulepacks()
-    return tuple(card_of(rulepack) for rulepack in api.load_rulepacks(names, functions))
-
-
-# ---------------------------------------------------------------- commands
-
-
-def _survey(arguments: Arguments) -> Answer:
-    from limitrules.report.data import survey_data
-    from limitrules.report.text import survey_text
-    from limitrules.rules.findings import Consequence
-
-    fail_on = Consequence(arguments.fail_on)
-    survey = _opened(arguments)
-    result = _result_of(survey)
-    if arguments.certify is not None:
-        _certify(survey, arguments)
-    text = _report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
-    if not result.findings:  # nothing was checked, which must not pass for all is well
-        return text, UNUSABLE_INPUT
-    return text, FINDINGS_FAIL if result.failing(fail_on) else NOTHING_FAILS
-
-
-def _certify(survey: Survey, arguments: Arguments) -> None:
-    from limitrules.api import certificates
-    from limitrules.report.data import as_json
-    from limitrules.report.output import check_target, write_whole
-
-    check_target(arguments.certify, _inputs(arguments))
-    write_whole(arguments.certify, as_json(certificates(survey)))
-
-
-def _why(arguments: Arguments) -> Answer:
-    from limitrules.report.data import why_data
-    from limitrules.report.why import why_text
-
-    chosen = _asked_for(_result_of(_opened(arguments)), arguments.rule, arguments.subject)
-    return _report(arguments, lambda: why_data(*chosen), partial(why_text, *chosen)), NOTHING_FAILS
-
-
-def _rehearse(arguments: Arguments) -> Answer:
-    from limitrules.commands import rehearse
-
-    return rehearse.run(arguments, partial(_look, arguments))
-
-
-def _vocabulary(arguments: Arguments) -> Answer:
-    from limitrules.model.vocabulary import load_vocabulary
-    from limitrules.report.reference import kind_text, kinds_data, kinds_text
-
-    kinds = load_vocabulary().kinds
-    if arguments.kind is None:
-        text = _report(arguments, lambda: kinds_data(kinds.values()), partial(kinds_text, kinds))
-        return text, NOTHING_FAILS
-    by_plural = {kind.plural: kind for kind in kinds.values() if kind.plural}
-    kind = kinds.get(arguments.kind) or by_plural.get(arguments.kind) or _unknown("kind", arguments.kind, kinds)
-    return _report(arguments, lambda: kinds_data([kind]), partial(kind_text, kind)), NOTHING_FAILS
-
-
-def _rulepack_list(arguments: Arguments) -> Answer:
-    from limitrules.report.reference import rulepacks_data, rulepacks_text
-
-    cards = _rulepack_cards(arguments)
-    return _report(arguments, lambda: rulepacks_data(cards), partial(rulepacks_text, cards)), NOTHING_FAILS
-
-
-def _rulepack_show(arguments: Arguments) -> Answer:
-    from attrs import evolve
-
-    from limitrules.report.reference import rule_text, rulepack_text, rulepacks_data
-
-    cards = {item.name: item for item in _rulepack_cards(arguments)}
-    card = cards.get(arguments.name) or _unknown("rulepack", arguments.name, cards)
-    if arguments.rule is None:
-        return _report(arguments, lambda: rulepacks_data([card]), partial(rulepack_text, card)), NOTHING_FAILS
-    rules = {item.name: item for item in card.rules}
-    rule = rules.get(arguments.rule) or _unknown("rule", arguments.rule, rules)
-    alone = evolve(card, rules=(rule,))
-    return _report(arguments, lambda: rulepacks_data([alone]), partial(rule_text, card, rule)), NOTHING_FAILS
-
-
-def _report(arguments: Arguments, data: Callable[[], dict[str, Any]], text: Callable[..., str]) -> str:
-    if arguments.format == "json":
-        from limitrules.report.data import as_json
-
-        return as_json(data())
-    return text(**_look(arguments))
-
-
-def _asked_for(
-    result: SurveyResult, rule: str, subject: str | None
-) -> tuple[tuple[Finding, ...], tuple[NotApplicable, ...]]:
-    """The findings of one rule, and where it did not apply; only those on the subject where one is given."""
-    every: tuple[Finding | NotApplicable, ...] = (*result.findings, *result.not_applicable)
-
-    def named(item: Finding | NotApplicable) -> bool:
-        return rule in (item.rule, f"{item.rulepack}/{item.rule}")
-
-    findings = tuple(item for item in result.findings if named(item))
-    others = tuple(item for item in result.not_applicable if named(item))
-    if not findings and not others:
-        _unknown("rule", rule, [item.rule for item in every])
-    if subject is None:
-        return findings, others
-    wanted = set(_paths(subject))
-    chosen = tuple(item for item in findings if wanted <= set(_paths(item.subject)))
-    unmatched = tuple(item for item in others if wanted <= set(_paths(item.subject)))
-    if not chosen and not unmatched:
-        _unknown("subject", subject, [path for item in every if named(item) for path in _paths(item.subject)])
-    return chosen, unmatched
-
-
-def _paths(subject: str) -> list[str]:
-    return [path.strip() for path in (subject or "site").split(",")]
-
-
-def _unknown(sort: str, word: str, names: Any) -> NoReturn:
-    from limitrules.foundation.diagnostics import listing, nearest, refuse
-
-    known = sorted(set(names))
-    near = nearest(word, known)
-    where = {"subject": "SUBJECT", "rule": "RULE", "kind": "KIND"}.get(sort, "NAME")
-    advice = f"`{near}`" if near else ""
-    raise refuse(f"unknown-{sort}", f"no {sort} here is called `{word}`", where=where, expected=listing(known),
-                 advice=advice)  # fmt: skip
+# ---------------------------------------------------------------- how it looks
 
 
 def _look(arguments: Arguments) -> dict[str, Any]:
@@ -237,7 +77,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"limitrules {VERSION}", help="show the version")
     commands = parser.add_subparsers(metavar="COMMAND", dest="command", title="commands")
 
-    survey = _command(commands, "survey", _survey, "check a system against the rules",
+    survey = _command(commands, "survey", "survey.survey", "check a system against the rules",
         "Check a system document against every rule and say what fails, by how much and what to try.",
         "limitrules survey lakeside.yaml --fail-on damage")  # fmt: skip
     _add_system(survey)
@@ -247,7 +87,7 @@ def build_parser() -> argparse.ArgumentParser:
     survey.add_argument("--certify", metavar="FILE", type=Path,
         help="write here what a small independent checker needs to prove each finding anew")  # fmt: skip
 
-    why = _command(commands, "why", _why, "the whole argument behind a finding",
+    why = _command(commands, "why", "survey.why", "the whole argument behind a finding",
         "Show how a verdict comes about: every clause of the rule, every value and the line that states it,\n"
         "what governs, what was assumed, what is missing, and the worst corner of the tolerances.",
         "limitrules why lakeside.yaml limit-ladder-ordered packs.north")  # fmt: skip
@@ -258,7 +98,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     _add_rehearse(commands)
 
-    vocabulary = _command(commands, "vocabulary", _vocabulary, "what a system document can state",
+    vocabulary = _command(commands, "vocabulary", "reference.vocabulary", "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
         "limitrules vocabulary pack")  # fmt: skip
     vocabulary.add_argument("kind", metavar="KIND", nargs="?", help='a kind, such as pack or "current protection"')
@@ -270,7 +110,7 @@ def build_parser() -> argparse.ArgumentParser:
 def _add_rehearse(commands: Any) -> None:
     from limitrules.commands.rehearse import EPILOG, add_options
 
-    rehearse = _command(commands, "rehearse", _rehearse, "what happens in the seconds after an event",
+    rehearse = _command(commands, "rehearse", "rehearse.run", "what happens in the seconds after an event",
         "Simulate an event on a system, at the nominal figures and at the worst corner of the tolerances found:\n"
         "who acts, when and at what figure, how near everything else came, whether supply is lost.",
         f"limitrules rehearse lakeside.yaml pack-leaves --picture leaves.svg\n\n{EPILOG}",
@@ -284,9 +124,9 @@ def _add_rulepack(commands: Any) -> None:
         epilog="example:  limitrules rulepack show governing")  # fmt: skip
     rulepack.set_defaults(leaf=rulepack)
     below = rulepack.add_subparsers(metavar="list|show", dest="part", title="commands")
-    _command(below, "list", _rulepack_list, "the rulepacks by name", "List the rulepacks with version and title.",
-        "limitrules rulepack list")  # fmt: skip
-    show = _command(below, "show", _rulepack_show, "the rules of one, or one rule",
+    _command(below, "list", "reference.rulepack_list", "the rulepacks by name",
+        "List the rulepacks with version and title.", "limitrules rulepack list")  # fmt: skip
+    show = _command(below, "show", "reference.rulepack_show", "the rules of one, or one rule",
         "Show the parameters and rules of a rulepack, or one rule as it is written.",
         "limitrules rulepack show governing limit-ladder-ordered")  # fmt: skip
     show.add_argument("name", metavar="NAME", help="the name of a rulepack")
@@ -294,7 +134,7 @@ def _add_rulepack(commands: Any) -> None:
 
 
 def _command(
-    commands: Any, name: str, run: Callable[[Arguments], Answer], help_line: str, description: str, example: str,
+    commands: Any, name: str, run: str, help_line: str, description: str, example: str,
     formats: tuple[str, ...] = ("text", "json"),
 ) -> argparse.ArgumentParser:  # fmt: skip
     parser: argparse.ArgumentParser = commands.add_parser(
@@ -395,8 +235,8 @@ def _answer(arguments: Arguments) -> Answer:
 
     try:
         if arguments.out is not None:
-            check_target(arguments.out, _inputs(arguments))
-        text, code = arguments.run(arguments)
+            check_target(arguments.out, inputs(arguments))
+        text, code = _run_of(arguments)(arguments)
         if arguments.out is None:
             return text, code
         write_whole(arguments.out, text)
@@ -412,10 +252,21 @@ def _answer(arguments: Arguments) -> Answer:
     return "", code
 
 
-def _inputs(arguments: Arguments) -> Iterator[Path]:
-    given = [getattr(arguments, "system", None), getattr(arguments, "concessions", None)]
-    given += getattr(arguments, "rulepack", [])
-    return (Path(item) for item in given if item is not None)
+def _run_of(arguments: Arguments) -> Callable[[Arguments], Answer]:
+    """The function that carries out a command; only its own module is imported."""
+    from importlib import import_module
+
+    module, _, name = arguments.run.partition(".")
+    arguments.look, arguments.progress = partial(_look, arguments), _progress
+    run: Callable[[Arguments], Answer] = getattr(import_module(f"limitrules.commands.{module}"), name)
+    return run
+
+
+def _progress(words: str) -> None:
+    """Show how far it is in place of what was shown before, where a person watches; empty words clear it."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\r{words:<70}\r" if not words else f"\r{words:<70}")
+        sys.stderr.flush()
 
 
 def _is_about(error: OSError, arguments: Arguments) -> bool:
@@ -423,7 +274,7 @@ def _is_about(error: OSError, arguments: Arguments) -> bool:
     if not isinstance(error.filename, str):
         return False
     failed = Path(error.filename)
-    return any(failed == path or path in failed.parents for path in _inputs(arguments))
+    return any(failed == path or path in failed.parents for path in inputs(arguments))
 
 
 def _refused(diagnostics: Sequence[Diagnostic], *, json: bool) -> int:

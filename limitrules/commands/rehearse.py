@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, report
 
 if TYPE_CHECKING:
     from limitrules.simulate.events import Options
@@ -51,38 +52,32 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it, as .svg or .png (extra `pictures`)")
 
 
-def run(arguments: argparse.Namespace, look: Callable[[], dict[str, Any]]) -> tuple[str, int]:
+def run(arguments: Arguments) -> Answer:
     """The report, and 1 where supply is lost or a protection acts, else 0."""
     from limitrules import api
 
     picture = _picture_target(arguments)
     system = api.read_system(arguments.system)
-    with _Progress() as progress:
-        rehearsal = api.rehearse(
-            system, arguments.event, _options(arguments), assume=arguments.assume, progress=progress
-        )
+    options, assume = _options(arguments), arguments.assume
+    rehearsal = api.rehearse(system, arguments.event, options, assume=assume, progress=_shown(arguments))
+    arguments.progress("")
     if picture is not None:
         from limitrules.report.picture import draw
 
         draw(rehearsal, picture)
-    return _text(rehearsal, arguments.format, look), 1 if rehearsal.loses else 0
+    return _text(rehearsal, arguments), FINDINGS_FAIL if rehearsal.loses else NOTHING_FAILS
 
 
-def _text(rehearsal: Rehearsal, form: str, look: Callable[[], dict[str, Any]]) -> str:
-    if form == "text":
-        from limitrules.report.rehearsal import rehearsal_text
-
-        return rehearsal_text(rehearsal, **look())
+def _text(rehearsal: Rehearsal, arguments: Arguments) -> str:
+    from limitrules.report.rehearsal import rehearsal_text
     from limitrules.report.rehearsal_data import rehearsal_csv, rehearsal_data
 
-    if form == "csv":
+    if arguments.format == "csv":
         return rehearsal_csv(rehearsal)
-    from limitrules.report.data import as_json
-
-    return as_json(rehearsal_data(rehearsal))
+    return report(arguments, lambda: rehearsal_data(rehearsal), partial(rehearsal_text, rehearsal))
 
 
-def _picture_target(arguments: argparse.Namespace) -> Path | None:
+def _picture_target(arguments: Arguments) -> Path | None:
     """Where the picture goes; refused before any work where it cannot be drawn."""
     target: Path | None = arguments.picture
     if target is None:
@@ -95,7 +90,7 @@ def _picture_target(arguments: argparse.Namespace) -> Path | None:
     return target
 
 
-def _options(arguments: argparse.Namespace) -> Options:
+def _options(arguments: Arguments) -> Options:
     from limitrules.foundation.diagnostics import refuse
     from limitrules.simulate.events import Options
 
@@ -116,7 +111,7 @@ def _options(arguments: argparse.Namespace) -> Options:
     )
 
 
-def _quantity(arguments: argparse.Namespace, name: str, unit: str) -> float | None:
+def _quantity(arguments: Arguments, name: str, unit: str) -> float | None:
     """A figure in SI that is not below zero. Raises InputError."""
     from limitrules.foundation.diagnostics import Diagnostic, InputError
     from limitrules.foundation.units import UNITS
@@ -137,22 +132,12 @@ def _quantity(arguments: argparse.Namespace, name: str, unit: str) -> float | No
     return float(found.nominal)
 
 
-class _Progress:
-    """A line on the terminal that says how far it is, only where a person watches and it takes long."""
+def _shown(arguments: Arguments) -> Callable[[int, int], None]:
+    """Progress for a person, once it takes long."""
+    begin = time.monotonic()
 
-    def __init__(self) -> None:
-        self._begin = time.monotonic()
-        self._is_shown = False
+    def show(done: int, most: int) -> None:
+        if time.monotonic() - begin >= _PATIENCE and not done % 10:
+            arguments.progress(f"{done} of at most {most} corners simulated")
 
-    def __enter__(self) -> Callable[[int, int], None] | None:
-        return self._show if sys.stderr.isatty() else None
-
-    def _show(self, done: int, most: int) -> None:
-        if time.monotonic() - self._begin >= _PATIENCE and not done % 10:
-            self._is_shown = True
-            sys.stderr.write(f"\r{done} of at most {most} corners simulated ")
-            sys.stderr.flush()
-
-    def __exit__(self, *_: object) -> None:
-        if self._is_shown:
-            sys.stderr.write("\r" + " " * 60 + "\r")
+    return show

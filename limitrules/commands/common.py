@@ -1,0 +1,41 @@
+"""What several commands share: the report in the form that was asked for, inputs, names that are not known."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NoReturn
+
+NOTHING_FAILS, FINDINGS_FAIL, UNUSABLE_INPUT = 0, 1, 2
+
+Arguments = argparse.Namespace
+Answer = tuple[str, int]
+
+
+def report(arguments: Arguments, data: Callable[[], dict[str, Any]], text: Callable[..., str]) -> str:
+    """The data as JSON, or the text with the look that suits whoever reads it."""
+    if arguments.format == "json":
+        from limitrules.report.data import as_json
+
+        return as_json(data())
+    return text(**arguments.look())
+
+
+def inputs(arguments: Arguments) -> Iterator[Path]:
+    """The files and folders that a command reads."""
+    given = [getattr(arguments, "system", None), getattr(arguments, "concessions", None)]
+    given += getattr(arguments, "rulepack", [])
+    return (Path(item) for item in given if item is not None)
+
+
+def unknown(sort: str, word: str, names: Any) -> NoReturn:
+    """Refuse a name, with those that there are and the nearest."""
+    from limitrules.foundation.diagnostics import listing, nearest, refuse
+
+    known = sorted(set(names))
+    near = nearest(word, known)
+    where = {"subject": "SUBJECT", "rule": "RULE", "kind": "KIND"}.get(sort, "NAME")
+    advice = f"`{near}`" if near else ""
+    raise refuse(f"unknown-{sort}", f"no {sort} here is called `{word}`", where=where, expected=listing(known),
+                 advice=advice)  # fmt: skip
