@@ -22,6 +22,7 @@ from limitrules.rules.rulepack import check_drafts, read_draft
 if TYPE_CHECKING:
     from limitrules.simulate.events import Options
     from limitrules.simulate.told import Rehearsal
+    from limitrules.solve.window import Window
 
 Names = Sequence[str | Path]
 
@@ -110,6 +111,23 @@ def rehearse(
     return run(system, event, options, assume=assume, progress=progress)
 
 
+def settings(system: System) -> tuple[str, ...]:
+    """The paths of all settings with a number that a document states."""
+    from limitrules.solve.grid import settings_of
+
+    return settings_of(system)
+
+
+def window(survey: Survey, path: str) -> Window:
+    """All values of one setting for which every rule of an open survey holds, the rest of the system as it is.
+
+    Figures are exact and in SI. Raises InputError where the path names no setting with a number.
+    """
+    from limitrules.solve.window import window_of
+
+    return window_of(survey, path)
+
+
 def _loaded(rulepacks: Sequence[Rulepack | str | Path]) -> tuple[Rulepack, ...]:
     """Loaded rulepacks as they are; names and folders loaded together; the bundled ones where there are none."""
     loaded = tuple(item for item in rulepacks if isinstance(item, Rulepack))
@@ -128,5 +146,5 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 __all__ = [
     "InputError", "Survey", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
-    "read_system", "rehearse", "survey",
+    "read_system", "rehearse", "settings", "survey", "window",
 ]  # fmt: skip

@@ -97,6 +97,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="only on this: packs.north, or several with commas; `site` for the site")  # fmt: skip
 
     _add_rehearse(commands)
+    _add_window(commands)
 
     vocabulary = _command(commands, "vocabulary", "reference.vocabulary", "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
@@ -116,6 +117,16 @@ def _add_rehearse(commands: Any) -> None:
         f"limitrules rehearse lakeside.yaml pack-leaves --picture leaves.svg\n\n{EPILOG}",
         formats=("text", "json", "csv"))  # fmt: skip
     add_options(rehearse)
+
+
+def _add_window(commands: Any) -> None:
+    from limitrules.commands.window import add_options
+
+    window = _command(commands, "window", "window.run", "which values a setting may have",
+        "All values of a setting, on its own resolution, for which every rule holds whatever the tolerances do,\n"
+        "the rest of the system as it is; which rule ends them, and where the present value lies.",
+        "limitrules window lakeside.yaml converters.main.charge.ceiling")  # fmt: skip
+    add_options(window)
 
 
 def _add_rulepack(commands: Any) -> None:

@@ -86,6 +86,10 @@ class Survey:
         for path in check.binder.reads:
             self._readers.setdefault(path, []).append(number)
 
+    def readers_of(self, path: str) -> list[int]:
+        """The numbers of the checks that read a value."""
+        return self._readers.get(path, [])
+
     # evaluating
 
     def evaluate(self) -> list[Verdict | None]:

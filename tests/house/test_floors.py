@@ -14,7 +14,8 @@ FLOORS: tuple[frozenset[str], ...] = (
     frozenset({"language", "model"}),
     frozenset({"physics", "reread"}),
     frozenset({"rules", "recheck"}),
-    frozenset({"engine", "solve", "simulate", "evidence"}),
+    frozenset({"engine", "simulate", "evidence"}),
+    frozenset({"solve"}),
     frozenset({"report"}),
     frozenset({"__init__", "__main__", "api", "cli", "commands", "plugins"}),
 )
@@ -22,9 +23,14 @@ FACE = FLOORS[-1]
 LEVEL = {unit: level for level, units in enumerate(FLOORS) for unit in units}
 
 # A report reads findings: of what lies below it, these must stay out of its sight, except that it may print a clause
-# and read the plain data that a rehearsal tells.
+# and read the plain data that rehearsals and windows tell.
 EVALUATORS = frozenset({"language", "physics", "engine", "solve", "simulate", "evidence"})
-READABLE = frozenset({"limitrules.language.printer", "limitrules.simulate.told", "limitrules.simulate.plant"})
+READABLE = frozenset(
+    {
+        "limitrules.language.printer", "limitrules.simulate.told", "limitrules.simulate.plant",
+        "limitrules.solve.grid", "limitrules.solve.window",
+    }
+)  # fmt: skip
 
 
 def unit_of(module: str) -> str:

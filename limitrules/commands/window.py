@@ -1,0 +1,34 @@
+"""`limitrules window SYSTEM [PATH...]`: which values a setting may have."""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+
+from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, report
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """What can be said of windows."""
+    parser.add_argument("system", metavar="SYSTEM", help="the system document, a YAML file")
+    parser.add_argument("paths", metavar="PATH", nargs="*",
+        help="settings, such as converters.main.charge.ceiling (default: every setting with a number)")  # fmt: skip
+
+
+def run(arguments: Arguments) -> Answer:
+    """The windows of the settings that were named, or of all."""
+    from limitrules import api
+    from limitrules.report.window import windows_data, windows_text
+
+    functions = api.load_functions(arguments.functions)
+    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
+    survey = api.open_survey(api.read_system(arguments.system, rulepacks), rulepacks)
+    paths = arguments.paths or api.settings(survey.system)
+    windows = []
+    for number, path in enumerate(paths):
+        windows.append(api.window(survey, path))
+        arguments.progress(f"{number + 1} of {len(paths)} settings done")
+    arguments.progress("")
+    system = survey.system
+    about = (windows, system.name, system.source.name)
+    return report(arguments, lambda: windows_data(*about), partial(windows_text, *about)), NOTHING_FAILS
