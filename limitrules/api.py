@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from limitrules.rules.rulepack import check_drafts, read_draft
 if TYPE_CHECKING:
     from limitrules.simulate.events import Options
     from limitrules.simulate.told import Rehearsal
+    from limitrules.solve.proposal import Proposal
     from limitrules.solve.window import Window
 
 Names = Sequence[str | Path]
@@ -128,6 +129,33 @@ def window(survey: Survey, path: str) -> Window:
     return window_of(survey, path)
 
 
+def propose(
+    survey: Survey,
+    paths: Collection[str] | None = None,
+    keep: Collection[str] = (),
+    *,
+    more_power: bool = False,
+    seconds: float = 60.0,
+    progress: Callable[[str], None] | None = None,
+) -> Proposal:
+    """Values for several settings together, so that fewer rules fail; every finding is surveyed with them.
+
+    ``paths``: the settings that may change, all where there are none; ``keep`` stay as they are. After ``seconds`` the
+    best so far is given. Raises InputError where a path names nothing.
+    """
+    from limitrules.solve.proposal import propose as search
+
+    return search(survey, paths, keep, more_power, seconds, progress)
+
+
+def applied(system: System, proposal: Proposal) -> str:
+    """The text of the document with the proposed values; comments and layout stay."""
+    from limitrules.solve.apply import written
+
+    values = [(switch.path, switch.proposed) for switch in proposal.switches]
+    return written(system, [*values, *((entry.grid.path, entry.text) for entry in proposal.entries)])
+
+
 def _loaded(rulepacks: Sequence[Rulepack | str | Path]) -> tuple[Rulepack, ...]:
     """Loaded rulepacks as they are; names and folders loaded together; the bundled ones where there are none."""
     loaded = tuple(item for item in rulepacks if isinstance(item, Rulepack))
@@ -145,6 +173,6 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 
 __all__ = [
-    "InputError", "Survey", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
-    "read_system", "rehearse", "settings", "survey", "window",
+    "InputError", "Survey", "applied", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
+    "propose", "read_system", "rehearse", "settings", "survey", "window",
 ]  # fmt: skip

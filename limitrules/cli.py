@@ -98,6 +98,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     _add_rehearse(commands)
     _add_window(commands)
+    _add_propose(commands)
 
     vocabulary = _command(commands, "vocabulary", "reference.vocabulary", "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
@@ -127,6 +128,16 @@ def _add_window(commands: Any) -> None:
         "the rest of the system as it is; which rule ends them, and where the present value lies.",
         "limitrules window lakeside.yaml converters.main.charge.ceiling")  # fmt: skip
     add_options(window)
+
+
+def _add_propose(commands: Any) -> None:
+    from limitrules.commands.propose import add_options
+
+    propose = _command(commands, "propose", "propose.run", "which values the settings should have",
+        "Look for values of all settings together so that fewer rules fail: first safe, then without outages, then\n"
+        "nothing stranded. Every finding is surveyed anew with the proposed values before they are shown.",
+        "limitrules propose lakeside.yaml --apply proposed.yaml")  # fmt: skip
+    add_options(propose)
 
 
 def _add_rulepack(commands: Any) -> None:

@@ -13,7 +13,8 @@ from limitrules.report.layout import USUAL_WIDTH, Page
 from limitrules.report.order import CAUTIONS
 from limitrules.report.text import cautions
 from limitrules.solve.grid import Grid, step_words
-from limitrules.solve.window import Edge, Level, Limit, Opening, Window
+from limitrules.solve.setting import Limit
+from limitrules.solve.window import Edge, Level, Opening, Window
 
 FORMAT = "window/1"
 _MEANING = {

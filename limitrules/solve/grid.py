@@ -8,6 +8,7 @@ from fractions import Fraction
 from attrs import frozen
 
 from limitrules.foundation.diagnostics import InputError, refuse
+from limitrules.foundation.exact import plain_decimal
 from limitrules.foundation.kinds import Attribute
 from limitrules.foundation.units import Unit
 from limitrules.model.quantity import Uncertain, difference_unit
@@ -58,8 +59,12 @@ class Grid:
 
     def text(self, number: int) -> str:
         """A value with its tolerance, as it is written in a document."""
+        value = self.value(number)
+        if self.relative:
+            exact = Uncertain(value, value, value, self.unit)
+            return f"{exact} ± {plain_decimal(100 * self.relative)} %"
         low, high = self.span(number, number)
-        return str(Uncertain(self.value(number), low, high, self.unit))
+        return str(Uncertain(value, low, high, self.unit))
 
 
 def grid_of(system: System, path: str) -> Grid:
@@ -75,12 +80,18 @@ def grid_of(system: System, path: str) -> Grid:
     content = value.content if value is not None else None
     known = content if isinstance(content, Uncertain) else None
     low, high, bound = _range(system, path, attribute, known, step)
-    first = -((-low) // step) * step  # the first multiple that is not below the range
+    offset = unit_offset(attribute.unit)
+    first = offset - ((offset - low) // step) * step  # the first multiple on its own scale that is not below the range
     count = int((high - first) // step) + 1
     if count > _FINEST:
         count = _FINEST
     unit = attribute.unit if known is None else known.unit
     return Grid(path, attribute, unit, first, step, max(count, 1), *_tolerance(value, known), bound)
+
+
+def unit_offset(unit: Unit) -> Fraction:
+    """The zero of a scale in SI: 273.15 K for degrees Celsius."""
+    return unit.to_si(Fraction(0))
 
 
 def _step(attribute: Attribute) -> Fraction | None:

@@ -7,45 +7,23 @@ rule fails for one value is tried on its neighbours; what is left is decided val
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 
 from attrs import frozen
 
 from limitrules.engine.check import Check
-from limitrules.engine.finding import deciding_comparison
 from limitrules.engine.survey import Survey
-from limitrules.foundation.exact import floats_around
-from limitrules.foundation.units import Unit
-from limitrules.language import ground as g
-from limitrules.language.shadow import LogicalShadow, shadow_truth
 from limitrules.model.quantity import Uncertain
-from limitrules.rules.findings import Consequence, Verdict
+from limitrules.rules.findings import Consequence
 from limitrules.solve.grid import Grid, grid_of
+from limitrules.solve.setting import Limit, Run, Setting
 
-Run = tuple[int, int]  # the first and the last number of values in a row
 LEVELS: tuple[tuple[str, frozenset[Consequence]], ...] = (
     ("safe", frozenset({Consequence.HAZARD, Consequence.DAMAGE})),
     ("without outages", frozenset({Consequence.HAZARD, Consequence.DAMAGE, Consequence.OUTAGE})),
     ("nothing stranded", frozenset(Consequence) - {Consequence.ADVICE}),
 )
-
-
-@frozen(eq=False)
-class Limit:
-    """A rule that ends a window: what it finds at the first value outside.
-
-    ``headroom``: its worst headroom there (SI), None where there is none to tell.
-    """
-
-    rule: str
-    rulepack: str
-    subject: str
-    consequence: Consequence
-    verdict: Verdict
-    headroom: Fraction | None
-    unit: Unit | None
-    check: Check
 
 
 @frozen(eq=False)
@@ -114,7 +92,7 @@ def window_of(survey: Survey, path: str) -> Window:
     if path not in survey.slots.index:
         return Window(grid, now, _unread(grid), (), 0)
     checks = [survey.checks[number] for number in survey.readers_of(path)]
-    with_slot = _Setting(survey, path, grid)
+    with_slot = Setting(survey, path, grid)
     found = [(check, with_slot.runs(check)) for check in checks]
     with_slot.restore()
     levels = tuple(_level(name, classes, found, with_slot, now) for name, classes in LEVELS)
@@ -135,7 +113,7 @@ def _nominal(survey: Survey, path: str) -> Fraction | None:
 
 
 def _level(
-    name: str, classes: frozenset[Consequence], found: Sequence[tuple[Check, list[Run] | None]], setting: _Setting,
+    name: str, classes: frozenset[Consequence], found: Sequence[tuple[Check, list[Run] | None]], setting: Setting,
     now: Fraction | None,
 ) -> Level:  # fmt: skip
     counted = [(check, runs) for check, runs in found if runs is not None and _class_of(check) in classes]
@@ -155,14 +133,14 @@ def _level(
     )  # fmt: skip
 
 
-def _left(counted: Sequence[tuple[Check, list[Run]]], setting: _Setting) -> list[Run]:
+def _left(counted: Sequence[tuple[Check, list[Run]]], setting: Setting) -> list[Run]:
     runs = [(0, setting.grid.count - 1)]
     for _, allowed in counted:
         runs = _common(runs, allowed)
     return runs
 
 
-def _contradicting(counted: Sequence[tuple[Check, list[Run]]], setting: _Setting) -> tuple[Limit, ...]:
+def _contradicting(counted: Sequence[tuple[Check, list[Run]]], setting: Setting) -> tuple[Limit, ...]:
     """A smallest set of checks that leave nothing together: whatever can be left out without leaving anything is."""
     kept = list(counted)
     for item in counted:
@@ -176,7 +154,7 @@ def _contradicting(counted: Sequence[tuple[Check, list[Run]]], setting: _Setting
     return tuple(limits)
 
 
-def _edge(inside: int, outside: int, counted: Sequence[tuple[Check, list[Run]]], setting: _Setting) -> Edge:
+def _edge(inside: int, outside: int, counted: Sequence[tuple[Check, list[Run]]], setting: Setting) -> Edge:
     limits = []
     if 0 <= outside < setting.grid.count:
         limits = [setting.limit(check, outside) for check, runs in counted if not _has(runs, outside)]
@@ -193,130 +171,3 @@ def _common(some: Sequence[Run], others: Sequence[Run]) -> list[Run]:
 
 def _class_of(check: Check) -> Consequence:
     return check.binder.rule.consequence
-
-
-class _Setting:
-    """One slot of a survey that is moved over its grid, and put back."""
-
-    def __init__(self, survey: Survey, path: str, grid: Grid) -> None:
-        self.survey, self.grid = survey, grid
-        self.slots = survey.slots
-        self.number = survey.slots.index[path]
-        self.before = (*survey.slots.ranges[self.number], survey.slots.nominal[self.number])
-        self.path = path
-        self.touched: list[Check] = []
-        self._conditions: dict[Check, LogicalShadow] = {}
-
-    def _condition(self, check: Check) -> LogicalShadow:
-        assert check.condition is not None
-        if check not in self._conditions:
-            self._conditions[check] = shadow_truth(check.condition)
-        return self._conditions[check]
-
-    def restore(self) -> None:
-        """Put the present value back and evaluate what was evaluated elsewhere."""
-        self.slots.change(self.path, *self.before)
-        for check in self.touched:
-            check.evaluate(self.slots)
-        self.touched = []
-
-    def _put(self, first: int, last: int) -> None:
-        low, high = self.grid.span(first, last)
-        middle = self.grid.value(first) if first == last else (low + high) / 2
-        self.slots.change(self.path, low, high, middle)
-
-    def verdict(self, check: Check, number: int) -> Verdict | None:
-        """The full verdict with the setting at one value."""
-        self._put(number, number)
-        if check not in self.touched:
-            self.touched.append(check)
-        return check.evaluate(self.slots)
-
-    def limit(self, check: Check, grid_number: int) -> Limit:
-        """What a check finds with the setting at one value."""
-        verdict = self.verdict(check, grid_number)
-        rule, subjects = check.binder.rule, check.binder.names.components.values()
-        headroom, unit = None, None
-        if verdict in (Verdict.BREACHED, Verdict.MARGINAL):
-            worst = check.worst(self.slots)
-            comparison = deciding_comparison(check, worst, self.slots)
-            headroom = worst.value if isinstance(worst.value, Fraction) else None
-            unit = comparison.unit if comparison is not None else None
-        subject = ", ".join(record.path for record in subjects) or "site"
-        assert verdict is not None
-        return Limit(rule.id, rule.rulepack, subject, rule.consequence, verdict, headroom, unit, check)
-
-    def runs(self, check: Check) -> list[Run] | None:
-        """The runs of values at which a check holds or does not apply; None where it is undetermined everywhere."""
-        allowed: list[Run] = []
-        stack: list[Run] = [(0, self.grid.count - 1)]
-        seen: set[Verdict | None] = set()
-        while stack:
-            first, last = stack.pop()
-            for_all = self._for_all(check, first, last)
-            if for_all is not None:
-                seen.add(Verdict.MET if for_all else Verdict.BREACHED)
-                if for_all:
-                    allowed.append((first, last))
-                continue
-            middle = (first + last) // 2
-            found = self.verdict(check, middle)
-            seen.add(found)
-            if found in (Verdict.MET, None):
-                allowed.append((middle, middle))
-            elif self._fails_alike(check, found, first, last):
-                continue
-            stack += [run for run in ((middle + 1, last), (first, middle - 1)) if run[0] <= run[1]]
-        return None if seen == {Verdict.UNDETERMINED} else _merged(allowed)
-
-    def _for_all(self, check: Check, first: int, last: int) -> bool | None:
-        """True: a check holds or does not apply for all values of a run. False: for none. None: floats cannot tell."""
-        self._put(first, last)
-        shadows = self.slots.shadows
-        if check.condition is not None:
-            applies = self._condition(check)(shadows)
-            if applies is False:
-                return True
-            if applies is None:
-                return True if check.test(shadows) is True else None
-        return check.test(shadows)
-
-    def _fails_alike(self, check: Check, found: Verdict, first: int, last: int) -> bool:
-        """True where all values of a run are like the one in its middle, which does not hold.
-
-        Where the others stay at the corner at which the middle one fails, the rule may fail for the whole run.
-        """
-        if found is Verdict.UNDETERMINED:
-            ends = {self.verdict(check, first), self.verdict(check, last)}
-            return ends == {Verdict.UNDETERMINED} and bool(g.gaps_of(check.whole))
-        place = check.worst(self.slots).place
-        if not place:
-            return False
-        self._put(first, last)
-        corner = list(self.slots.shadows)
-        for number, value in place.items():
-            if number != self.number:
-                corner[number] = floats_around(value)
-        if check.condition is not None and self._condition(check)(corner) is not True:
-            return False
-        return check.test(corner) is False
-
-
-def _merged(runs: Sequence[Run]) -> list[Run]:
-    made: list[Run] = []
-    for first, last in sorted(runs):
-        if made and first == made[-1][1] + 1:
-            made[-1] = (made[-1][0], last)
-        else:
-            made.append((first, last))
-    return made
-
-
-def windows_of(survey: Survey, paths: Sequence[str], progress: Callable[[int, int], None] | None = None) -> (
-    Iterator[Window]
-):  # fmt: skip
-    """The windows of several settings, one after the other."""
-    for number, path in enumerate(paths):
-        yield window_of(survey, path)
-        if progress is not None:
-            progress(number + 1, len(paths))

@@ -28,7 +28,7 @@ EVALUATORS = frozenset({"language", "physics", "engine", "solve", "simulate", "e
 READABLE = frozenset(
     {
         "limitrules.language.printer", "limitrules.simulate.told", "limitrules.simulate.plant",
-        "limitrules.solve.grid", "limitrules.solve.window",
+        "limitrules.solve.grid", "limitrules.solve.setting", "limitrules.solve.window", "limitrules.solve.proposal",
     }
 )  # fmt: skip
 

@@ -113,7 +113,7 @@ def test_rules_that_leave_nothing_together_are_the_fewest() -> None:
 def test_the_tolerance_moves_with_the_value() -> None:
     grid = grid_of(opened("lakeside").system, "converters.main.charge.ceiling")
     assert grid.relative == Fraction(2, 100)
-    assert grid.text(80) == "80 A ± 1.6 A"
+    assert grid.text(80) == "80 A ± 2 %"
     absolute = grid_of(opened("lakeside").system, "packs.south.protection.cell_over_voltage.threshold")
     assert absolute.relative == 0
     assert absolute.absolute == Fraction(1, 100)
