@@ -140,8 +140,8 @@ def propose(
 ) -> Proposal:
     """Values for several settings together, so that fewer rules fail; every finding is surveyed with them.
 
-    ``paths``: the settings that may change, all where there are none; ``keep`` stay as they are. After ``seconds`` the
-    best so far is given. Raises InputError where a path names nothing.
+    ``paths``: the settings that may change, all where there are none; ``keep`` stay as they are. After ``seconds`` what
+    was found by then is given. Raises InputError where a path names nothing.
     """
     from limitrules.solve.proposal import propose as search
 
@@ -173,6 +173,6 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 
 __all__ = [
-    "InputError", "Survey", "applied", "certificates", "known_rulepacks", "load_functions", "load_rulepacks", "open_survey",
-    "propose", "read_system", "rehearse", "settings", "survey", "window",
+    "InputError", "Survey", "applied", "certificates", "known_rulepacks", "load_functions", "load_rulepacks",
+    "open_survey", "propose", "read_system", "rehearse", "settings", "survey", "window",
 ]  # fmt: skip

@@ -18,7 +18,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--more-power", action="store_true",
         help="raise the ceilings of sources too, as far as the rules allow")  # fmt: skip
     parser.add_argument("--seconds", metavar="N", type=float, default=60.0,
-        help="give the best so far after this time (default: 60)")  # fmt: skip
+        help="give what was found after this time (default: 60)")  # fmt: skip
     parser.add_argument("--apply", metavar="FILE", type=Path,
         help="write the document with the proposed values to a new file")  # fmt: skip
 
