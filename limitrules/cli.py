@@ -9,7 +9,8 @@ import argparse
 import gc
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -29,14 +30,22 @@ USUAL_WIDTH = 100
 
 def _look(arguments: Arguments) -> dict[str, Any]:
     """Colour and width of a text: plain and of fixed width unless a person watches."""
-    import shutil
-
     watched = arguments.out is None and sys.stdout.isatty()
     fixed = arguments.out is not None or not (watched or "COLUMNS" in os.environ)
-    width = USUAL_WIDTH if fixed else shutil.get_terminal_size((USUAL_WIDTH, 24)).columns
+    width = USUAL_WIDTH if fixed else _columns(USUAL_WIDTH)
     plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"
     auto = watched and not plain
     return {"colour": {"always": True, "never": False}.get(arguments.colour, auto), "width": width}
+
+
+def _columns(usual: int) -> int:
+    """The width of the terminal, asked for directly: the module that would ask costs every start its import."""
+    with suppress(ValueError):
+        if int(os.environ.get("COLUMNS", "")) > 0:
+            return int(os.environ["COLUMNS"])
+    with suppress(AttributeError, ValueError, OSError):  # no terminal, or no stdout at all
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or usual  # type: ignore[union-attr]
+    return usual
 
 
 # ---------------------------------------------------------------- what can be typed
@@ -53,7 +62,7 @@ class _Usage(Exception):
 
 class _Help(argparse.RawDescriptionHelpFormatter):
     def __init__(self, prog: str) -> None:
-        super().__init__(prog, max_help_position=28)
+        super().__init__(prog, max_help_position=28, width=_columns(80) - 2)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -65,8 +74,8 @@ class _Parser(argparse.ArgumentParser):
         raise _Usage(message, self)
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """All commands and options with their help."""
+def build_parser(only: str = "") -> argparse.ArgumentParser:
+    """All commands and options with their help; or those of a single command, which takes less time."""
     parser = _Parser(
         prog="limitrules",
         description="Do all limits of a battery installation agree? Verdicts over stated tolerances, explained.",
@@ -75,8 +84,13 @@ def build_parser() -> argparse.ArgumentParser:
         "             2 the input cannot be used    3 limitrules itself is at fault",
     )
     parser.add_argument("--version", action="version", version=f"limitrules {VERSION}", help="show the version")
-    commands = parser.add_subparsers(metavar="COMMAND", dest="command", title="commands")
+    commands = parser.add_subparsers(metavar="COMMAND", dest="command", title="commands", prog="limitrules")
+    for add in [_COMMANDS[only]] if only in _COMMANDS else _COMMANDS.values():
+        add(commands)
+    return parser
 
+
+def _add_survey(commands: Any) -> None:
     survey = _command(commands, "survey", "survey.survey", "check a system against the rules",
         "Check a system document against every rule and say what fails, by how much and what to try.",
         "limitrules survey lakeside.yaml --fail-on damage")  # fmt: skip
@@ -87,6 +101,8 @@ def build_parser() -> argparse.ArgumentParser:
     survey.add_argument("--certify", metavar="FILE", type=Path,
         help="write here what a small independent checker needs to prove each finding anew")  # fmt: skip
 
+
+def _add_why(commands: Any) -> None:
     why = _command(commands, "why", "survey.why", "the whole argument behind a finding",
         "Show how a verdict comes about: every clause of the rule, every value and the line that states it,\n"
         "what governs, what was assumed, what is missing, and the worst corner of the tolerances.",
@@ -96,17 +112,12 @@ def build_parser() -> argparse.ArgumentParser:
     why.add_argument("subject", metavar="SUBJECT", nargs="?",
         help="only on this: packs.north, or several with commas; `site` for the site")  # fmt: skip
 
-    _add_rehearse(commands)
-    _add_window(commands)
-    _add_propose(commands)
 
+def _add_vocabulary(commands: Any) -> None:
     vocabulary = _command(commands, "vocabulary", "reference.vocabulary", "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
         "limitrules vocabulary pack")  # fmt: skip
     vocabulary.add_argument("kind", metavar="KIND", nargs="?", help='a kind, such as pack or "current protection"')
-
-    _add_rulepack(commands)
-    return parser
 
 
 def _add_rehearse(commands: Any) -> None:
@@ -155,6 +166,17 @@ def _add_rulepack(commands: Any) -> None:
     show.add_argument("rule", metavar="RULE", nargs="?", help="the name of one of its rules")
 
 
+_COMMANDS: Mapping[str, Callable[[Any], None]] = {
+    "survey": _add_survey,
+    "why": _add_why,
+    "rehearse": _add_rehearse,
+    "window": _add_window,
+    "propose": _add_propose,
+    "vocabulary": _add_vocabulary,
+    "rulepack": _add_rulepack,
+}
+
+
 def _command(
     commands: Any, name: str, run: str, help_line: str, description: str, example: str,
     formats: tuple[str, ...] = ("text", "json"),
@@ -182,7 +204,7 @@ def _add_system(parser: argparse.ArgumentParser) -> None:
 
 
 def _parsed(words: Sequence[str]) -> Arguments:
-    parser = build_parser()
+    parser = build_parser(words[0] if words else "")
     if words and words[0].startswith("--") and words[0] not in ("--help", "--version"):
         raise _Usage(f"`{words[0]}` stands before the command; options come after it", parser)
     arguments, extra = parser.parse_known_args(words)

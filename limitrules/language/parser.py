@@ -19,7 +19,6 @@ from limitrules.foundation.units import UNITS, UnknownUnit, parse_unit, suggest,
 from limitrules.language import nodes as n
 from limitrules.language.mistakes import habit_diagnostic, syntax_diagnostic
 from limitrules.language.nodes import Clause, Node
-from limitrules.language.prepared import prepared
 
 MAX_LENGTH = 4000
 MAX_DEPTH = 40
@@ -40,12 +39,11 @@ def parse_clause(text: str, place: Place | None = None, name: str = "<clause>") 
     if place is None:
         source = Source(name, text)
         place = source.span
-    node = prepared(text)
-    return Clause(text, node, place) if node is not None else Clause(text, parse(text, place), place)
+    return Clause(text, parse(text, place), place)
 
 
 def parse(text: str, place: Place) -> Node:
-    """The tree of a clause, parsed now. Raises InputError as `parse_clause` does."""
+    """The tree of a clause. Raises InputError as `parse_clause` does."""
     _guard(text, place)
 
     from lark.exceptions import UnexpectedInput

@@ -6,6 +6,7 @@ plugin is code, so it runs only when it is named.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -17,7 +18,7 @@ from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, n
 from limitrules.foundation.shipped import shipped
 from limitrules.language.functions import Function, Registry
 from limitrules.physics import FUNCTIONS
-from limitrules.rules.rulepack import MANIFEST
+from limitrules.rules.draft import MANIFEST
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
@@ -69,13 +70,22 @@ def _may_be_announced(group: str) -> bool:
 def _may_hold(folder: str, group: bytes) -> bool:
     """True where a list of entry points in a folder has the group, or where that cannot be told."""
     try:
-        found = [item for item in Path(folder or ".").iterdir() if item.name.lower().endswith(_INFOS)]
-        lists = [item / "entry_points.txt" for item in found]
-        return any(group in item.read_bytes() for item in lists if item.is_file())
+        with os.scandir(folder or ".") as items:  # a third of the time that paths take
+            found = [item.path for item in items if item.name.lower().endswith(_INFOS)]
+        return any(group in _entry_points(place) for place in found)
     except FileNotFoundError:
         return False
     except OSError:  # such as an archive, which may hold distributions too
         return True
+
+
+def _entry_points(place: str) -> bytes:
+    """The list of entry points of a distribution; empty where it has none."""
+    try:
+        with open(f"{place}/entry_points.txt", "rb") as file:
+            return file.read()
+    except (FileNotFoundError, NotADirectoryError):
+        return b""
 
 
 def _installed(point: EntryPoint) -> Found | None:

@@ -1,28 +1,39 @@
-"""Reads the shipped vocabularies and the clauses of the shipped rulepacks beforehand.
+"""Reads the shipped vocabularies and checks the shipped rulepacks beforehand.
 
-``python -m limitrules.rules.prepare`` is to be run whenever one of them or the grammar has changed; a test tells when
-it was forgotten.
+``python -m limitrules.rules.prepare`` is to be run whenever one of them, or code that reads them, has changed; a test
+tells when it was forgotten.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-from limitrules.language.nodes import Clause, Node
-from limitrules.language.parser import parse
-from limitrules.language.prepared import FILE, as_text
-from limitrules.model.prepared import prepared_file, vocabulary_text
+from limitrules.foundation import tree
+from limitrules.foundation.source import Source
+from limitrules.model.prepared import prepared_file as vocabulary_file
+from limitrules.model.prepared import vocabulary_text
 from limitrules.model.vocabulary import SHIPPED, read_vocabulary
-from limitrules.rules.discovery import bundled
-from limitrules.rules.rule import Rule
-from limitrules.rules.rulepack import load_rulepacks
+from limitrules.rules.discovery import Found, bundled
+from limitrules.rules.draft import MANIFEST, parse_draft
+from limitrules.rules.prepared import FOLDER, prepared_file, rulepack_text
+from limitrules.rules.rulepack import check_drafts
 
 
 def prepared_texts() -> dict[Path, str]:
     """What every prepared file has to hold."""
-    texts = {prepared_file(file): _vocabulary_text(file) for file in SHIPPED.glob("*.yaml")}
-    return {**texts, FILE: _clauses_text()}
+    texts = {vocabulary_file(file): _vocabulary_text(file) for file in SHIPPED.glob("*.yaml")}
+    for item in bundled():
+        draft = parse_draft(source_of(item), str(item.folder))
+        # What says something to other rulepacks is to be read together with them.
+        if not draft.overrides and "extends" not in draft.top.entries:
+            rulepack = check_drafts([draft])[0]
+            texts[prepared_file(rulepack)] = rulepack_text(rulepack, draft.source.text)
+    return texts
+
+
+def source_of(found: Found) -> Source:
+    """The document of a rulepack, named as a survey names it."""
+    return Source(found.shown, tree.read_source(found.folder / MANIFEST).text)
 
 
 def _vocabulary_text(file: Path) -> str:
@@ -30,25 +41,15 @@ def _vocabulary_text(file: Path) -> str:
     return vocabulary_text(file, found.name, found.version, found.kinds, found.variants)
 
 
-def _clauses_text() -> str:
-    """The file with the clauses of all shipped rulepacks, parsed anew."""
-    trees: dict[str, Node] = {}
-    for rulepack in load_rulepacks([item.folder for item in bundled()]):
-        clauses = [parameter.value.clause for parameter in rulepack.parameters.values()]
-        for rule in rulepack.rules.values():
-            clauses.extend(_clauses(rule))
-        for clause in clauses:
-            trees[clause.text] = parse(clause.text, clause.place)
-    return as_text(trees.items())
-
-
-def _clauses(rule: Rule) -> Iterator[Clause]:
-    checked = [rule.when, rule.require, *(item.value for item in rule.definitions)]
-    checked += [item for item in rule.because.pieces if not isinstance(item, str)]
-    checked += [subject.collection for subject in rule.about.subjects]
-    return (item.clause for item in checked if item is not None)
+def write() -> None:
+    """Write every prepared file, and take away those of rulepacks that are no more."""
+    texts = prepared_texts()
+    FOLDER.mkdir(exist_ok=True)
+    for left in set(FOLDER.glob("*.json")) - texts.keys():
+        left.unlink()
+    for place, text in texts.items():
+        place.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    for place, text in prepared_texts().items():
-        place.write_text(text, encoding="utf-8")
+    write()

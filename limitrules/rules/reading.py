@@ -12,14 +12,16 @@ from attrs import frozen
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest
 from limitrules.foundation.kinds import Component, Components, Curve, Group, Kind, Truth, Type
-from limitrules.foundation.source import Source, Span
+from limitrules.foundation.source import Source
 from limitrules.foundation.units import Unit
 from limitrules.language import nodes
 from limitrules.language.checker import Checked, Scope, check
 from limitrules.language.functions import Registry
 from limitrules.language.parser import parse_clause
 from limitrules.model.reading import Reading
+from limitrules.rules.draft import no_tree
 from limitrules.rules.findings import Consequence
+from limitrules.rules.passage import Passage
 from limitrules.rules.rule import About, Definition, Parameter, Rule, Sentence, Subject
 
 RULE_KEYS = ("title", "consequence", "about", "when", "let", "require", "because", "remedy", "caution", "basis",
@@ -48,6 +50,7 @@ class Bench:
     parameters: Mapping[str, Parameter]
     functions: Registry
     broken: frozenset[str] = frozenset()
+    trees: Callable[[str], nodes.Node | None] = no_tree  # of clauses whose tree is known already
 
     def scope(self) -> Scope:
         names: dict[str, Type] = {name: item.value.type for name, item in self.parameters.items()}
@@ -71,8 +74,17 @@ class Bench:
         text = self.reading.text(node, "a clause")
         if text is None or not isinstance(node, tree.Scalar):
             return None
-        place = tree.place_in(self.source, node)
-        return self.tried(lambda: check(parse_clause(text, place), scope, expected))
+        return self.checked(text, Passage(self.source, node), scope, expected)
+
+    def checked(self, text: str, place: Passage, scope: Scope, expected: type | None = None) -> Checked | None:
+        """The checked clause, or None with its mistakes noted."""
+        known = self.trees(text)
+
+        def read() -> Checked:
+            clause = parse_clause(text, place) if known is None else nodes.Clause(text, known, place)
+            return check(clause, scope, expected)
+
+        return self.tried(read)
 
 
 def _is_bare(node: nodes.Node) -> bool:
@@ -185,7 +197,7 @@ def _about(bench: Bench, node: tree.Node, scope: Scope) -> About | None:
     text = bench.reading.text(node, "the subjects of the rule")
     if text is None or not isinstance(node, tree.Scalar):
         return None
-    place = tree.place_in(bench.source, node)
+    place = Passage(bench.source, node)
     pair = _PAIR.match(text)
     if pair:
         found = _collection(bench, pair, text, place, scope)
@@ -217,7 +229,7 @@ def _about(bench: Bench, node: tree.Node, scope: Scope) -> About | None:
     return About(text, tuple(subjects))
 
 
-def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Span], scope: Scope) -> Subject | None:
+def _subject(bench: Bench, part: str, start: int, place: Passage, scope: Scope) -> Subject | None:
     match = _EACH.match(part)
     singles = [f"the {kind.name}" for kind in bench.kinds.values() if kind.single]
     if match is None:
@@ -244,7 +256,7 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
         return None
     if match["collection"] is None:
         return Subject(match["name"], kind)
-    shifted = _shifted(place, start)
+    shifted = place.after(start)
     found = _collection(bench, match, part, shifted, scope)
     if found is None:
         return None
@@ -259,16 +271,9 @@ def _subject(bench: Bench, part: str, start: int, place: Callable[[int, int], Sp
     return Subject(match["name"], kind, found)
 
 
-def _shifted(place: Callable[[int, int], Span], offset: int) -> Callable[[int, int], Span]:
-    return lambda start, end: place(start + offset, end + offset)
-
-
-def _collection(bench: Bench, match: re.Match[str], text: str, place: Callable[[int, int], Span], scope: Scope) -> (
-    Checked | None
-):  # fmt: skip
+def _collection(bench: Bench, match: re.Match[str], text: str, place: Passage, scope: Scope) -> Checked | None:
     start, end = match.span("collection")
-    shifted = _shifted(place, start)
-    found = bench.tried(lambda: check(parse_clause(text[start:end], shifted), scope))
+    found = bench.checked(text[start:end], place.after(start), scope)
     if found is not None and not isinstance(found.type, Components):
         bench.reading.found.append(
             Diagnostic("not-a-collection", f"`{text[start:end]}` is {found.type}", place(start, end),
@@ -317,15 +322,14 @@ def _sentence(bench: Bench, node: tree.Node, scope: Scope) -> Sentence | None:
     text = bench.reading.text(node, "a sentence")
     if text is None or not isinstance(node, tree.Scalar):
         return None
-    place = tree.place_in(bench.source, node)
+    place = Passage(bench.source, node)
     pieces: list[str | Checked] = []
     last = 0
     for match in re.finditer(r"\{([^{}]*)\}", text):
         pieces.append(text[last : match.start()])
         last = match.end()
-        shifted = _shifted(place, match.start(1))
-        inner = match[1]
-        checked = bench.tried(lambda inner=inner, shifted=shifted: check(parse_clause(inner, shifted), scope))  # type: ignore[misc]
+        inner, shifted = match[1], place.after(match.start(1))
+        checked = bench.checked(inner, shifted, scope)
         if checked is not None and isinstance(checked.type, Components | Curve | Group):
             bench.reading.found.append(
                 Diagnostic("not-a-value", f"`{inner.strip()}` is {checked.type}, not a single value",
@@ -339,7 +343,7 @@ def _sentence(bench: Bench, node: tree.Node, scope: Scope) -> Sentence | None:
             bench.reading.found.append(Diagnostic("lone-brace", f"a lone `{brace}` in the sentence",
                                                   place(at, at + 1), "`{expression}`"))  # fmt: skip
             return None
-    return Sentence((*pieces, rest))
+    return Sentence(lambda: (*pieces, rest))
 
 
 def _line(bench: Bench, node: tree.Node | None) -> str:

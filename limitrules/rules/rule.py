@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import cached_property
 
 from attrs import frozen
 
@@ -58,9 +59,14 @@ class Definition:
 
 @frozen(eq=False, repr=False)
 class Sentence:
-    """A text with expressions in braces: pieces of text and checked expressions in turn."""
+    """A text with expressions in braces. Few sentences of a survey are ever said, so each is made when asked for."""
 
-    pieces: tuple[str | Checked, ...]
+    read: Callable[[], tuple[str | Checked, ...]]
+
+    @cached_property
+    def pieces(self) -> tuple[str | Checked, ...]:
+        """Pieces of text and checked expressions in turn."""
+        return self.read()
 
 
 @frozen(eq=False, repr=False)

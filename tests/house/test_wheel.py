@@ -24,7 +24,7 @@ KINDS = {
     "code": r"limitrules/([a-z_]+/)*[a-z_]+\.py",
     "type marker": r"limitrules/py\.typed",
     "grammar": r"limitrules/language/[a-z_]+\.lark",
-    "clauses parsed beforehand": r"limitrules/language/prepared\.json",
+    "rulepack checked beforehand": r"limitrules/rules/checked/[a-z0-9-]+\.json",
     "vocabulary": r"limitrules/model/vocabularies/[a-z_]+\.yaml",
     "vocabulary read beforehand": r"limitrules/model/vocabularies/[a-z_]+\.json",
     "rulepack": r"limitrules/_shipped/rulepacks/[a-z0-9-]+/[a-z0-9-]+\.yaml",
