@@ -1,7 +1,7 @@
 """Typed functions of electrical engineering that rules may call, beside the standard ones of the language."""
 
 from limitrules.language.functions import STANDARD, Registry
-from limitrules.physics import converters, energy, links, precharge, regulators, sharing, thermal
+from limitrules.physics import conductors, converters, energy, faults, links, precharge, regulators, sharing, thermal
 
 FUNCTIONS: Registry = STANDARD.extended(
     [
@@ -12,6 +12,8 @@ FUNCTIONS: Registry = STANDARD.extended(
         *sharing.FUNCTIONS,
         *thermal.FUNCTIONS,
         *energy.FUNCTIONS,
+        *conductors.FUNCTIONS,
+        *faults.FUNCTIONS,
     ]
 )
 
