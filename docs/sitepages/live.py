@@ -22,7 +22,9 @@ from pathlib import Path
 
 DOCS = Path(__file__).resolve().parent.parent
 EXAMPLES = DOCS / "examples"
-_FENCE = re.compile(r"^```(?P<info>live|picture|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S)
+_FENCE = re.compile(
+    r"^```(?P<info>live|picture|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S
+)
 _FACE = "import sys; from limitrules.cli import main; raise SystemExit(main(sys.argv[1:]))"
 _CHECKER = ["python", "-m", "limitrules.recheck"]
 

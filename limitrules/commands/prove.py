@@ -22,8 +22,7 @@ def run(arguments: Arguments) -> Answer:
     functions = api.load_functions(arguments.functions)
     proofs = []
     for name in arguments.names:
-        for rulepack in api.load_rulepacks([name], functions):
-            proofs.append(prove(rulepack, arguments.progress))
+        proofs += [prove(rulepack, arguments.progress) for rulepack in api.load_rulepacks([name], functions)]
     arguments.progress("")
     text = report(arguments, lambda: proofs_data(proofs), partial(proofs_text, proofs))
     return text, NOTHING_FAILS if all(proof.holds for proof in proofs) else FINDINGS_FAIL
