@@ -1,12 +1,27 @@
 """Typed functions of electrical engineering that rules may call, beside the standard ones of the language."""
 
 from limitrules.language.functions import STANDARD, Registry
-from limitrules.physics import conductors, converters, energy, faults, links, precharge, regulators, sharing, thermal
+from limitrules.physics import (
+    breakers,
+    conductors,
+    converters,
+    energy,
+    faults,
+    fuses,
+    let_through,
+    links,
+    precharge,
+    regulators,
+    sharing,
+    thermal,
+    together,
+)
 
 FUNCTIONS: Registry = STANDARD.extended(
     [
         *converters.FUNCTIONS,
         *regulators.FUNCTIONS,
+        *together.FUNCTIONS,
         *precharge.FUNCTIONS,
         *links.FUNCTIONS,
         *sharing.FUNCTIONS,
@@ -14,6 +29,9 @@ FUNCTIONS: Registry = STANDARD.extended(
         *energy.FUNCTIONS,
         *conductors.FUNCTIONS,
         *faults.FUNCTIONS,
+        *fuses.FUNCTIONS,
+        *let_through.FUNCTIONS,
+        *breakers.FUNCTIONS,
     ]
 )
 
