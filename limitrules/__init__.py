@@ -11,12 +11,17 @@ from typing import TYPE_CHECKING
 from limitrules.foundation.version import VERSION
 
 if TYPE_CHECKING:
+    from limitrules.api import applied as applied
     from limitrules.api import certificates as certificates
     from limitrules.api import load_functions as load_functions
     from limitrules.api import load_rulepacks as load_rulepacks
     from limitrules.api import open_survey as open_survey
+    from limitrules.api import propose as propose
     from limitrules.api import read_system as read_system
+    from limitrules.api import rehearse as rehearse
+    from limitrules.api import settings as settings
     from limitrules.api import survey as survey
+    from limitrules.api import window as window
     from limitrules.engine.survey import Survey as Survey
     from limitrules.foundation.diagnostics import Diagnostic as Diagnostic
     from limitrules.foundation.diagnostics import InputError as InputError
@@ -38,12 +43,17 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 _PLACES = {
+    "applied": "api",
     "certificates": "api",
     "load_functions": "api",
     "load_rulepacks": "api",
     "open_survey": "api",
+    "propose": "api",
     "read_system": "api",
+    "rehearse": "api",
+    "settings": "api",
     "survey": "api",
+    "window": "api",
     "Survey": "engine.survey",
     "Diagnostic": "foundation.diagnostics",
     "InputError": "foundation.diagnostics",

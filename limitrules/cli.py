@@ -156,7 +156,7 @@ def _add_rulepack(commands: Any) -> None:
         description="Look into the rulepacks that can be used.",
         epilog="example:  limitrules rulepack show governing")  # fmt: skip
     rulepack.set_defaults(leaf=rulepack)
-    below = rulepack.add_subparsers(metavar="list|show", dest="part", title="commands")
+    below = rulepack.add_subparsers(metavar="list|show|prove", dest="part", title="commands")
     _command(below, "list", "reference.rulepack_list", "the rulepacks by name",
         "List the rulepacks with version and title.", "limitrules rulepack list")  # fmt: skip
     show = _command(below, "show", "reference.rulepack_show", "the rules of one, or one rule",
@@ -164,6 +164,17 @@ def _add_rulepack(commands: Any) -> None:
         "limitrules rulepack show governing limit-ladder-ordered")  # fmt: skip
     show.add_argument("name", metavar="NAME", help="the name of a rulepack")
     show.add_argument("rule", metavar="RULE", nargs="?", help="the name of one of its rules")
+    _add_prove(below)
+
+
+def _add_prove(below: Any) -> None:
+    from limitrules.commands.prove import add_options
+
+    prove = _command(below, "prove", "prove.run", "whether the cases hold and notice faults",
+        "Run the cases of rulepacks, then try small faults in every rule: a comparison turned round, a margin\n"
+        "dropped, lowest for highest, another attribute, a slip by a thousand. The cases have to notice each.",
+        "limitrules rulepack prove rulepacks/governing")  # fmt: skip
+    add_options(prove)
 
 
 _COMMANDS: Mapping[str, Callable[[Any], None]] = {

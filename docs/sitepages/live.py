@@ -3,10 +3,13 @@
 ```yaml file=hut.yaml        writes the block to a file that later commands of the page can read
 ```diff file=hut.yaml        changes that file: each run of `-` lines must stand in it once, `+` lines replace it
 ```live exit=1               runs each line as a command; the exit code must be the one stated (0 if none)
+```picture exit=1            runs one command, which draws a picture, and shows that; the first line says what it shows
 """
 
 from __future__ import annotations
 
+import base64
+import html
 import os
 import re
 import shlex
@@ -19,7 +22,9 @@ from pathlib import Path
 
 DOCS = Path(__file__).resolve().parent.parent
 EXAMPLES = DOCS / "examples"
-_FENCE = re.compile(r"^```(?P<info>live|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S)
+_FENCE = re.compile(
+    r"^```(?P<info>live|picture|\w+(?= file=))(?P<options>( \w+=\S+)*)\n(?P<body>.*?)^```$", re.M | re.S
+)
 _FACE = "import sys; from limitrules.cli import main; raise SystemExit(main(sys.argv[1:]))"
 _CHECKER = ["python", "-m", "limitrules.recheck"]
 
@@ -45,11 +50,24 @@ def _shown(match: re.Match[str], place: Path) -> str:
         expected = int(options.get("exit", "0"))
         parts = [_run(line, place, expected) for line in match["body"].splitlines() if line.strip()]
         return "```text\n" + "\n".join(parts) + "```"
+    if match["info"] == "picture":
+        return _picture(match["body"], place, int(options.get("exit", "0")))
     target = place / options["file"]
     target.parent.mkdir(parents=True, exist_ok=True)
     before = target.read_text(encoding="utf-8") if match["info"] == "diff" else ""
     target.write_text(_changed(before, match["body"]) if before else match["body"], encoding="utf-8")
     return f"```{match['info']}\n{match['body']}```"
+
+
+def _picture(body: str, place: Path, expected: int) -> str:
+    """The picture that a command draws, in the page itself, under the words that say what it shows."""
+    words, command = body.strip().splitlines()
+    _run(f"{command} --picture shown.svg --out shown.txt", place, expected)
+    drawn = base64.b64encode((place / "shown.svg").read_bytes()).decode("ascii")
+    (place / "shown.txt").unlink()
+    shown = html.escape(words, quote=True)
+    image = f'<img alt="{shown}" src="data:image/svg+xml;base64,{drawn}" style="max-width: 100%; background: white">'
+    return f"<figure>{image}<figcaption>{shown}</figcaption></figure>\n"
 
 
 def _changed(text: str, diff: str) -> str:

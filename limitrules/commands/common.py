@@ -39,3 +39,16 @@ def unknown(sort: str, word: str, names: Any) -> NoReturn:
     advice = f"`{near}`" if near else ""
     raise refuse(f"unknown-{sort}", f"no {sort} here is called `{word}`", where=where, expected=listing(known),
                  advice=advice)  # fmt: skip
+
+
+def picture_target(arguments: Arguments) -> Path | None:
+    """Where the picture goes, if one is asked for; refused before any work where it cannot be drawn."""
+    target: Path | None = arguments.picture
+    if target is None:
+        return None
+    from limitrules.report.output import check_target
+    from limitrules.report.picture import check_can_draw
+
+    check_target(target, inputs(arguments))
+    check_can_draw(target)
+    return target

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 from functools import partial
+from pathlib import Path
 
-from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, report
+from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, picture_target, report
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -13,6 +14,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("system", metavar="SYSTEM", help="the system document, a YAML file")
     parser.add_argument("paths", metavar="PATH", nargs="*",
         help="settings, such as converters.main.charge.ceiling (default: every setting with a number)")  # fmt: skip
+    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw them, as .svg or .png (extra `pictures`)")
 
 
 def run(arguments: Arguments) -> Answer:
@@ -20,6 +22,7 @@ def run(arguments: Arguments) -> Answer:
     from limitrules import api
     from limitrules.report.window import windows_data, windows_text
 
+    picture = picture_target(arguments)
     functions = api.load_functions(arguments.functions)
     rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
     survey = api.open_survey(api.read_system(arguments.system, rulepacks), rulepacks)
@@ -30,5 +33,9 @@ def run(arguments: Arguments) -> Answer:
         arguments.progress(f"{number + 1} of {len(paths)} settings done")
     arguments.progress("")
     system = survey.system
+    if picture is not None:
+        from limitrules.report.window_picture import draw_windows
+
+        draw_windows(windows, system.name, picture)
     about = (windows, system.name, system.source.name)
     return report(arguments, lambda: windows_data(*about), partial(windows_text, *about)), NOTHING_FAILS

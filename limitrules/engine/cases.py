@@ -8,19 +8,20 @@ from pathlib import Path
 import attrs
 from attrs import frozen
 
+from limitrules.engine.check import Check
 from limitrules.engine.survey import Survey
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source, Span
 from limitrules.model.reading import Reading, check_header
 from limitrules.model.system import System, read_system
-from limitrules.rules.findings import SurveyResult, Verdict
+from limitrules.rules.findings import Verdict
 from limitrules.rules.rule import Rulepack
 
 FILE = "cases.yaml"
 NOT_APPLICABLE = "not applicable"
 EXPECTED = ("met", "marginal", "breached", "undetermined", NOT_APPLICABLE)
-_TOP_KEYS = ("base", "changes", "cases")
+_TOP_KEYS = ("base", "changes", "cases", "explained")
 _KEYS = ("expect", "subject", "with", "set")
 Changes = Mapping[str, tuple[tree.Scalar, tree.Node]]
 _WORST_FIRST = (Verdict.BREACHED, Verdict.MARGINAL, Verdict.UNDETERMINED, Verdict.MET)
@@ -43,10 +44,14 @@ class Case:
 
 @frozen(eq=False)
 class Cases:
-    """All cases of a rulepack, with the system they change."""
+    """All cases of a rulepack, with the system they change.
+
+    ``explained``: by rule and by the words of a fault, why no case can notice it.
+    """
 
     base: System
     cases: tuple[Case, ...]
+    explained: Mapping[str, Mapping[str, str]]
 
 
 def read_cases(rulepack: Rulepack) -> Cases:
@@ -62,8 +67,9 @@ def read_cases(rulepack: Rulepack) -> Cases:
             reading.unknown_key(key, _TOP_KEYS, "a file of cases")
     base = _base(reading, top, rulepack)
     found = _cases(reading, top, rulepack, _groups(reading, top))
+    explained = _explained(reading, top, rulepack)
     reading.finish()
-    return Cases(read_system(base, rulepack.vocabulary), tuple(found))
+    return Cases(read_system(base, rulepack.vocabulary), tuple(found), explained)
 
 
 def _base(reading: Reading, top: tree.Mapping, rulepack: Rulepack) -> Path:
@@ -83,6 +89,21 @@ def _groups(reading: Reading, top: tree.Mapping) -> dict[str, Changes]:
     for name, (_, node) in (mapping.entries if mapping else {}).items():
         changes = reading.mapping(node, "a map of paths")
         found[name] = changes.entries if changes else {}
+    return found
+
+
+def _explained(reading: Reading, top: tree.Mapping, rulepack: Rulepack) -> dict[str, dict[str, str]]:
+    """Why no case can notice a fault, by rule and by the words of the fault."""
+    entry = top.entries.get("explained")
+    mapping = reading.mapping(entry[1], "a map of rules") if entry else None
+    found: dict[str, dict[str, str]] = {}
+    for rule, (key, node) in (mapping.entries if mapping else {}).items():
+        if rule not in rulepack.rules:
+            reading.unknown_key(key, rulepack.rules, "the rules of this rulepack")
+            continue
+        faults = reading.mapping(node, "a map of faults and reasons")
+        for words, (_, because) in (faults.entries if faults else {}).items():
+            found.setdefault(rule, {})[words] = reading.text(because, "a reason") or ""
     return found
 
 
@@ -146,11 +167,21 @@ def changed(base: System, case: Case) -> System:
 def outcome(rulepack: Rulepack, base: System, case: Case) -> str:
     """What the rule of a case comes to on the changed system: a verdict in words, or `not applicable`."""
     alone = attrs.evolve(rulepack, rules={case.rule: rulepack.rules[case.rule]})
-    return _worst(Survey(changed(base, case), [alone]).result(), case.subject)
+    return verdict_of(Survey(changed(base, case), [alone]), case.subject)
 
 
-def _worst(result: SurveyResult, subject: str) -> str:
-    verdicts = [item.verdict for item in result.findings if subject in ("", item.subject)]
-    if not verdicts:
-        return NOT_APPLICABLE
-    return min(verdicts, key=_WORST_FIRST.index).value
+def verdict_of(survey: Survey, subject: str = "") -> str:
+    """The worst verdict in words, of one subject where it is named; `not applicable` where there is none."""
+    found = [
+        check.verdict
+        for check in survey.checks
+        if check.verdict is not None and subject in ("", subject_of(check))
+    ]
+    if survey.without_tie and not subject:
+        found.append(Verdict.UNDETERMINED)  # whom the rule concerns cannot be told
+    return min(found, key=_WORST_FIRST.index).value if found else NOT_APPLICABLE
+
+
+def subject_of(check: Check) -> str:
+    """Whom a check concerns, as a finding shows it."""
+    return ", ".join(record.path for record in check.binder.names.components.values())

@@ -182,7 +182,7 @@ def _choose(desk: Desk, node: n.Choose, scope: Scope) -> Type | None:
     return then
 
 
-def _members(desk: Desk, node: n.Quantified | n.Aggregate, scope: Scope) -> Scope | None:
+def _members(desk: Desk, node: n.Quantified | n.Aggregate | n.Each, scope: Scope) -> Scope | None:
     found = desk.type_of(node.collection, scope)
     if found is None:
         return None
@@ -226,6 +226,17 @@ def _aggregate(desk: Desk, node: n.Aggregate, scope: Scope) -> Type | None:
     return body
 
 
+def _each(desk: Desk, node: n.Each, scope: Scope) -> Type | None:
+    inner = _members(desk, node, scope)
+    if inner is None:
+        return None
+    found = [desk.type_of(value, inner) for value in node.values]
+    for value, kind in zip(node.values, found, strict=True):
+        if kind is None or not desk.is_number(value, kind, inner, "given to a function"):
+            return None
+    return desk.types[node.collection]
+
+
 def _listed(desk: Desk, node: n.Listed, scope: Scope) -> Type | None:
     types = [desk.type_of(member, scope) for member in node.members]
     first = types[0]
@@ -263,5 +274,6 @@ CONDITIONS: Mapping[type[Node], Rule] = {
     n.Choose: _choose,
     n.Quantified: _quantified,
     n.Aggregate: _aggregate,
+    n.Each: _each,
     n.Listed: _listed,
 }

@@ -13,7 +13,7 @@ from contextlib import suppress
 from enum import Enum
 from fractions import Fraction
 
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 from limitrules.foundation.dimension import NUMBER
 from limitrules.foundation.exact import float_above, float_below
@@ -58,6 +58,8 @@ class Function:
     given, encloses the slope in each argument over a pair for each, so that an argument whose influence meets a
     contrary one elsewhere in a rule can still be seen to go one way.
     ``lowered`` names the node the engine uses instead, for what it knows by itself.
+    ``members`` are arguments that are given once for each member of a collection, after the others; `of` makes the
+    function for a number of members, and ``point`` and the like take them all, member by member.
     """
 
     name: str
@@ -71,11 +73,18 @@ class Function:
     slopes: Callable[..., tuple[Bounds, ...]] | None = None
     lowered: str = ""
     variadic: bool = False
+    members: tuple[Argument, ...] = ()
+
+    def of(self, count: int) -> Function:
+        """The function for so many members: an ordinary one, with their arguments written out."""
+        return evolve(self, arguments=(*self.arguments, *(self.members * count)), members=())
 
     @property
     def signature(self) -> str:
         """``sqrt(value)`` as one types it."""
         names = [item.name for item in self.arguments]
+        if self.members:
+            names.append(f"each ({', '.join(item.name for item in self.members)}) over ...")
         return f"{self.name}({', '.join(names)}{', ...' if self.variadic else ''})"
 
     def within(self, intervals: Iterable[Bounds]) -> bool:
@@ -167,7 +176,7 @@ def _problems(function: Function) -> Iterator[str]:
         yield f"expected a name of letters, digits and _; given {function.name!r}"
     if not function.meaning.strip():
         yield "expected a meaning in one sentence; given none"
-    if not function.arguments:
+    if not function.arguments and not function.members:
         yield "expected at least one argument; given none"
     result: object = function.result
     if not callable(result):
@@ -176,7 +185,8 @@ def _problems(function: Function) -> Iterator[str]:
         return
     if not callable(function.point):
         yield f"expected `point`, a callable that encloses the value; given {function.point!r}"
-    unclear = [item.name for item in function.arguments if item.direction is Direction.NEITHER]
+    every = (*function.arguments, *function.members)
+    unclear = [item.name for item in every if item.direction is Direction.NEITHER]
     if unclear and function.enclose is None:
         yield f"expected `enclose`, since {', '.join(unclear)} neither rises nor falls; given none"
 

@@ -122,6 +122,16 @@ class Call(Node):
 
 
 @frozen(eq=False, repr=False)
+class Each(Node):
+    """``each (a, b) over m in collection``: as an argument, one group of values for each member."""
+
+    values: tuple[Node, ...]
+    name: str
+    collection: Node
+    where: Node | None
+
+
+@frozen(eq=False, repr=False)
 class ReadAt(Node):
     """A curve read at a point."""
 
@@ -236,7 +246,7 @@ COMPARISONS = {
 }
 
 # Words that open a value or a condition, so that nothing can be named like them.
-RESERVED = frozenset({"not", "if", "yes", "no", "every", "some", "total", "lowest", "highest", "count"})
+RESERVED = frozenset({"not", "if", "yes", "no", "each", "every", "some", "total", "lowest", "highest", "count"})
 
 STATES = ("stated", "missing", "unknown", "rated", "configured", "reported", "measured", "derived", "assumed")
 

@@ -176,6 +176,11 @@ def _builder_class() -> type:
         where = below[2] if len(below) > 2 else None
         return n.Aggregate(start, end, str(kept[0]), names(kept)[0], below[0], below[1], where)
 
+    def each(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
+        has_where = any(isinstance(item, Token) and item.type == "WHERE" for item in kept)
+        *values, collection = below[:-1] if has_where else below
+        return n.Each(start, end, tuple(values), names(kept)[0], collection, below[-1] if has_where else None)
+
     def quantified(start: int, end: int, below: list[Any], kept: list[Any]) -> Node:
         where = below[1] if len(below) > 2 else None
         return n.Quantified(start, end, str(kept[0]), names(kept)[0], below[0], where, below[-1])
@@ -216,6 +221,7 @@ def _builder_class() -> type:
         "any_of": lambda start, end, below, kept: n.AnyOf(start, end, tuple(below)),
         "choose": lambda start, end, below, kept: n.Choose(start, end, *below),
         "quantified": quantified,
+        "each": each,
         "listed": listed,
         "aggregate_over": aggregate,
     }

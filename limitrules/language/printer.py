@@ -58,6 +58,13 @@ def _call(node: n.Call) -> tuple[str, int]:
     return f"{node.function}({', '.join(map(print_node, node.arguments))})", _ATOM
 
 
+def _each(node: n.Each) -> tuple[str, int]:
+    where = f" where {_at(node.where, _RELATION)}" if node.where is not None else ""
+    values = ", ".join(map(print_node, node.values))
+    shown = f"({values})" if len(node.values) > 1 else _at(node.values[0], _ASSUME)
+    return f"each {shown} over {node.name} in {_at(node.collection, _ATOM)}{where}", _OPEN
+
+
 def _listed(node: n.Listed) -> tuple[str, int]:
     return f"{node.word} of ({', '.join(map(print_node, node.members))})", _ATOM
 
@@ -99,6 +106,7 @@ _RULES: Mapping[type[Node], Callable[[Any], tuple[str, int]]] = {
     n.Margin: lambda node: (f"{_at(node.base, _MARGIN)} {node.word} {_at(node.amount, _SUM)}", _MARGIN),
     n.Assume: lambda node: (f"{_at(node.value, _MARGIN)} otherwise {_at(node.default, _MARGIN)}", _ASSUME),
     n.Call: _call,
+    n.Each: _each,
     n.ReadAt: _read_at,
     n.Compare: _compare,
     n.Between: _between,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import attrs
 
@@ -24,7 +24,7 @@ from limitrules.foundation.kinds import (
 from limitrules.foundation.units import UNITS
 from limitrules.language import nodes as n
 from limitrules.language.desk import DIFFERENCE, Desk, Rule, Scope, named, near_name
-from limitrules.language.functions import Function, Mistyped
+from limitrules.language.functions import Argument, Function, Mistyped
 from limitrules.language.nodes import Node
 
 _ANSWERS = {"true": "yes", "false": "no", "on": "yes", "off": "no"}
@@ -228,7 +228,9 @@ def is_option(desk: Desk, word: n.Word, choice: Choice) -> bool:
 
 
 def _call(desk: Desk, node: n.Call, scope: Scope) -> Type | None:
-    types = [desk.type_of(argument, scope) for argument in node.arguments]
+    plain = [argument for argument in node.arguments if not isinstance(argument, n.Each)]
+    groups = [argument for argument in node.arguments if isinstance(argument, n.Each)]
+    types = [desk.type_of(argument, scope) for argument in plain]
     if node.function not in scope.functions:
         near = near_name(node.function, scope.functions.by_name)
         desk.report("unknown-function", f"`{node.function}` is not a function that is known here", node,
@@ -236,28 +238,48 @@ def _call(desk: Desk, node: n.Call, scope: Scope) -> Type | None:
         return None
     function = scope.functions[node.function]
     count, due = len(types), len(function.arguments)
+    if bool(groups) != bool(function.members) or any(len(g.values) != len(function.members) for g in groups):
+        given = "members" if groups else "no members"
+        desk.report("argument-count", f"`{node.function}` is given {given}", node, f"`{function.signature}`")
+        return None
     if count != due and not (function.variadic and count > due):
         given = "1 value" if count == 1 else f"{count} values"
         desk.report("argument-count", f"`{node.function}` is given {given}", node, f"`{function.signature}`")
         return None
     known = [item for item in types if item is not None]
-    if len(known) < count or not _arguments_fit(desk, node, function, known, scope):
+    if len(known) < count or not _arguments_fit(desk, function, plain, known, scope):
         return None
+    for group in groups:
+        if desk.type_of(group, scope) is None:
+            return None
+        inner = [desk.types[value] for value in group.values]
+        if not _types_fit(desk, function, function.members, group.values, inner):
+            return None
+        known += inner
     try:
         result = function.result(tuple(known))
     except Mistyped as error:
-        found = [desk.described(place, item) for place, item in zip(node.arguments, known, strict=True)]
+        places = [*plain, *(value for group in groups for value in group.values)]
+        found = [desk.described(place, item) for place, item in zip(places, known, strict=True)]
         desk.report("argument-type", f"`{node.function}` is given {_joined(found)}", node, str(error))
         return None
     desk.unit_from(node, result, *node.arguments)
     return result
 
 
-def _arguments_fit(desk: Desk, node: n.Call, function: Function, known: list[Type], scope: Scope) -> bool:
-    for place, given in zip(node.arguments, known, strict=True):
+def _arguments_fit(
+    desk: Desk, function: Function, places: Sequence[Node], known: Sequence[Type], scope: Scope
+) -> bool:  # fmt: skip
+    for place, given in zip(places, known, strict=True):
         if not desk.is_number(place, given, scope, "given to a function"):
             return False
-    for argument, given, place in zip(function.arguments, known, node.arguments, strict=False):
+    return _types_fit(desk, function, function.arguments, places, known)
+
+
+def _types_fit(
+    desk: Desk, function: Function, arguments: Sequence[Argument], places: Sequence[Node], known: Sequence[Type]
+) -> bool:  # fmt: skip
+    for argument, given, place in zip(arguments, known, places, strict=False):
         if argument.type is not None and argument.type != given:
             desk.report("argument-type", f"`{desk.excerpt(place)}` is {desk.described(place, given)}", place,
                         f"{named(argument.type)} for `{argument.name}` of `{function.signature}`")  # fmt: skip

@@ -55,10 +55,11 @@ def draw(rehearsal: Rehearsal, target: Path) -> None:
                 axes[row][column].set_xlim(*window)
             axes[0][column].set_title(title)
             axes[-1][column].set_xlabel(f"{_scale(story)[1]} after the event")
-        _save(figure, target)
+        save(figure, target)
 
 
-def _save(figure: Any, target: Path) -> None:
+def save(figure: Any, target: Path) -> None:
+    """Write a figure to a file. Raises InputError where it cannot be written."""
     try:
         figure.savefig(target, dpi=140, metadata={"Date": None} if target.suffix.lower() == ".svg" else None)
     except OSError as error:

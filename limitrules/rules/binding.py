@@ -14,6 +14,7 @@ from limitrules.foundation.kinds import Component, Components, Group, Quantity, 
 from limitrules.language import ground as g
 from limitrules.language import nodes as n
 from limitrules.language.checker import Checked
+from limitrules.language.functions import Function
 from limitrules.language.nodes import Node
 from limitrules.language.printer import print_node
 from limitrules.model.quantity import Uncertain
@@ -182,8 +183,10 @@ class Binder:
         return self.bind(checked, node.default, names)
 
     def call(self, checked: Checked, node: n.Call, names: Named) -> Bound:
-        arguments = tuple(self.number(checked, argument, names) for argument in node.arguments)
         function = self.rule.functions[node.function]
+        if function.members:
+            return self._over_members(checked, node, function, names)
+        arguments = tuple(self.number(checked, argument, names) for argument in node.arguments)
         if function.lowered == "absolute":
             return g.Absolute(arguments[0])
         if function.lowered:
@@ -191,6 +194,28 @@ class Binder:
             parts = tuple(g.Part(value, None, label) for value, label in zip(arguments, labels, strict=True))
             return g.Least(parts) if function.lowered == "least" else g.Greatest(parts)
         return g.Apply(function, arguments)
+
+    def _over_members(self, checked: Checked, node: n.Call, function: Function, names: Named) -> Bound:
+        """The function for the members that there are. Whose membership is open leaves the value open."""
+        plain: list[g.Numeric] = []
+        groups: list[g.Numeric] = []
+        count = 0
+        for argument in node.arguments:
+            if not isinstance(argument, n.Each):
+                plain.append(self.number(checked, argument, names))
+                continue
+            members = self._members(checked, argument, names)
+            if isinstance(members, Absent):
+                return g.Gap(members.path)
+            for record, inner, guard in members:
+                if guard is not None:
+                    return g.Gap(next(iter(g.gaps_of(guard)), record.path))
+                groups += [self.number(checked, value, inner) for value in argument.values]
+                count += 1
+        if not count:
+            first = next(argument for argument in node.arguments if isinstance(argument, n.Each))
+            return g.Gap(self._path_of(checked, first.collection, names))
+        return g.Apply(function.of(count), (*plain, *groups))
 
     def read_at(self, checked: Checked, node: n.ReadAt, names: Named) -> Bound:
         curve = self.bind(checked, node.curve, names)
@@ -337,7 +362,7 @@ class Binder:
 
     # collections
 
-    def _members(self, checked: Checked, node: n.Quantified | n.Aggregate, names: Named) -> (
+    def _members(self, checked: Checked, node: n.Quantified | n.Aggregate | n.Each, names: Named) -> (
         Absent | list[tuple[ComponentRecord, Named, g.Logical | None]]
     ):  # fmt: skip
         collection = self.bind(checked, node.collection, names)

@@ -1,0 +1,137 @@
+"""Proving a rulepack: wrong cases, missing verdicts, and faults that the cases do not notice."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from limitrules import api
+from limitrules.cli import main
+from limitrules.engine.mutants import mutants_of
+from limitrules.engine.proving import prove
+
+RULEPACK = """\
+limitrules: rulepack/1
+name: berth
+version: 1.0.0
+vocabulary: storage
+title: Rules of the berth
+parameters:
+  gap: {value: 5 %, local: true, meaning: share kept free}
+rules:
+  ceiling-below-threshold:
+    title: The ceiling lies below the protection
+    consequence: outage
+    about: each pack p
+    when: p.protection.charge_current.threshold is stated
+    require: p.charge.ceiling at or below p.protection.charge_current.threshold less gap
+    because: "{p.charge.ceiling} against {p.protection.charge_current.threshold}."
+    remedy: ["Lower the ceiling."]
+    caution: A trip takes the berth off.
+    basis: ["charge control"]
+"""
+BASE = """\
+limitrules: system/1
+name: Berth
+packs:
+  a: {charge: {ceiling: 90 A ± 2 %, rated: 91 A}, protection: {charge_current: {threshold: 100 A ± 1 %}}}
+  b: {charge: {ceiling: 80 A ± 2 %, rated: 91 A}}
+"""
+STRONG = """\
+limitrules: cases/1
+base: base.yaml
+cases:
+  ceiling-below-threshold:
+    - {expect: met}
+    - {expect: breached, set: {packs.a.charge.ceiling: 99 A}}
+    - {expect: marginal, set: {packs.a.charge.ceiling: 93 A ± 2 %}}
+    - {expect: marginal, set: {packs.a.charge.ceiling: 94 A ± 2 %}}
+    - {expect: breached, set: {packs.a.charge.ceiling: 120 A}}
+    - {expect: met, set: {packs.a.charge.ceiling: 60 A, packs.a.charge.rated: 96 A}}
+    - {expect: undetermined, set: {packs.a.charge.ceiling: unknown}}
+    - {expect: not applicable, subject: packs.b}
+"""
+WEAK = """\
+limitrules: cases/1
+base: base.yaml
+cases:
+  ceiling-below-threshold:
+    - {expect: met}
+"""
+
+
+def folder_with(place: Path, cases: str) -> Path:
+    for name, text in (("rulepack.yaml", RULEPACK), ("base.yaml", BASE), ("cases.yaml", cases)):
+        (place / name).write_text(text, encoding="utf-8")
+    return place
+
+
+def test_strong_cases_notice_every_fault(tmp_path: Path) -> None:
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, STRONG)])
+    proof = prove(rulepack)
+    (rule,) = proof.rules
+    assert [survivor.words for survivor in rule.survivors] == []
+    assert rule.lacking == ()
+    assert rule.mutants == 6
+    assert proof.holds
+
+
+def test_weak_cases_are_told_which_faults_they_let_pass(tmp_path: Path) -> None:
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, WEAK)])
+    (rule,) = prove(rulepack).rules
+    words = [survivor.words for survivor in rule.survivors]
+    assert any("without its margin" in item for item in words)
+    assert any("nominal values" in item for item in words)
+    assert not any("with `at or above`" in item for item in words)
+    assert rule.lacking == ("marginal", "breached", "undetermined", "not applicable")
+    assert all(survivor.span.line == 14 for survivor in rule.survivors if "require" in survivor.words)
+
+
+def test_an_explained_fault_is_no_gap(tmp_path: Path) -> None:
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, WEAK)])
+    left = [survivor.words for survivor in prove(rulepack).rules[0].survivors]
+    reasons = "".join(f"    {json.dumps(words)}: cannot be told apart\n" for words in left)
+    folder_with(tmp_path, f"{WEAK}explained:\n  ceiling-below-threshold:\n{reasons}")
+    (rulepack,) = api.load_rulepacks([tmp_path])
+    proof = prove(rulepack)
+    assert proof.holds
+    assert len(proof.rules[0].survivors) == len(left)
+
+
+def test_a_wrong_case_is_told(tmp_path: Path) -> None:
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, WEAK.replace("met", "breached"))])
+    (rule,) = prove(rulepack).rules
+    assert [(wrong.case.expect, wrong.found) for wrong in rule.wrong] == [("breached", "met")]
+    assert not rule.holds
+
+
+def test_faults_keep_the_types(tmp_path: Path) -> None:
+    """Every faulty rule can be evaluated: what is tried is a wrong rule, not a broken one."""
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, STRONG)])
+    for name in ("governing", "protection"):
+        (shipped,) = api.load_rulepacks([name])
+        for rule in list(shipped.rules.values())[:5]:
+            assert sum(1 for _ in mutants_of(rule, shipped.vocabulary)) > 1
+    assert list(mutants_of(rulepack.rules["ceiling-below-threshold"], rulepack.vocabulary))
+
+
+def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert main(["rulepack", "prove", str(folder_with(tmp_path, STRONG))]) == 0
+    assert "Rulepack berth 1.0.0: proved" in capsys.readouterr().out
+    assert main(["rulepack", "prove", str(folder_with(tmp_path, WEAK))]) == 1
+    out = capsys.readouterr().out
+    assert "NOT proved" in out
+    assert "line 14: no case notices require:" in " ".join(out.split())
+    assert main(["rulepack", "prove", str(tmp_path), "--format", "json"]) == 1
+    data = json.loads(capsys.readouterr().out)
+    assert data["limitrules"] == "proof/1"
+    assert data["rulepacks"][0]["rules"][0]["not_noticed"]
+
+
+def test_a_folder_without_cases_cannot_be_proved(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder_with(tmp_path, WEAK)
+    (tmp_path / "cases.yaml").unlink()
+    assert main(["rulepack", "prove", str(tmp_path)]) == 2
+    assert "no cases" in capsys.readouterr().err
