@@ -47,7 +47,7 @@ class Check:
     _term: g.Logical | None = field(default=None, init=False)
     _by_floats: bool = field(default=False, init=False)
     _weights: dict[int, Fraction] = field(factory=dict, init=False)
-    _corner: dict[int, bool] = field(factory=dict, init=False)
+    _corner: dict[int, int] = field(factory=dict, init=False)
     _known: tuple[list[Pair], Verdict | None] | None = field(default=None, init=False)
     _decided: tuple[list[tuple[Range, Fraction]], Decision] | None = field(default=None, init=False)
 
@@ -65,16 +65,22 @@ class Check:
             self._applies = applies is True
             if applies is not True:
                 return self._scoped(slots, applies)
-        found = self._at_first(slots) if self._is_new else self.test(slots.shadows)
+        # What floats could not decide before is first looked at as it was left.
+        if self._by_floats or not self._is_known(slots):
+            self._evaluate_anew(slots)
+        return self.verdict
+
+    def _evaluate_anew(self, slots: Slots) -> None:
+        still_marginal = self._is_still_marginal(slots)
+        found = None if still_marginal else self._at_first(slots) if self._is_new else self.test(slots.shadows)
         self._by_floats = found is not None
         if found is not None:
             self.verdict = _DECIDED[found]
-        elif not self._is_known(slots):
-            if not self._is_still_marginal(slots):
-                self.verdict = _VERDICTS[self.decision(slots).outcome]
-            shadows = slots.shadows
-            self._known = [shadows[number] for number in self.numbers], self.verdict
-        return self.verdict
+            return
+        if not still_marginal:
+            self.verdict = _VERDICTS[self.decision(slots).outcome]
+        shadows = slots.shadows
+        self._known = [shadows[number] for number in self.numbers], self.verdict
 
     @property
     def test(self) -> LogicalShadow:
@@ -110,7 +116,7 @@ class Check:
         if self.verdict is not Verdict.MARGINAL or not self._corner:
             return False
         ends, test = slots.ends, self.test
-        corner = {number: ends[number][0 if is_low else 1] for number, is_low in self._corner.items()}
+        corner = {number: ends[number][end] for number, end in self._corner.items()}
         return test(corner) is False and test(slots.middles) is True
 
     def _scoped(self, slots: Slots, applies: bool | None) -> Verdict | None:
@@ -166,12 +172,11 @@ class Check:
         return self._decided[1]
 
 
-def _corner_of(decision: Decision, slots: Slots) -> dict[int, bool]:
-    """For each input whether the worst place is at its low end; empty where the place is no corner."""
-    found: dict[int, bool] = {}
+def _corner_of(decision: Decision, slots: Slots) -> dict[int, int]:
+    """For each input the end of its range, 0 or 1, where the worst place is; empty where the place is no corner."""
+    found: dict[int, int] = {}
     for number, value in decision.worst.place.items():
-        low, high = slots.ranges[number]
-        if value not in (low, high):
+        if value not in slots.ranges[number]:
             return {}
-        found[number] = value == low
+        found[number] = slots.ranges[number].index(value)
     return found

@@ -15,23 +15,29 @@ import math
 from collections.abc import Mapping
 from fractions import Fraction
 
-from attrs import evolve
-
 from limitrules.foundation.exact import float_above
 from limitrules.language import ground as g
-from limitrules.language.exactly import Box, Range
-from limitrules.language.halving import by_halving
+from limitrules.language.exactly import Bound, Box, Range
+from limitrules.language.halving import EXACTLY, HOPELESS, SLOPES, Effort, by_halving
 from limitrules.language.infimum import Infimum, infimum_at, is_close
 from limitrules.language.pairs import Floats, Pair, negated, pair_of
 from limitrules.language.pieces import Piece, pieces
 from limitrules.language.rebuild import replaced
+from limitrules.language.simpler import simpler
 from limitrules.language.slopes import MIXED, is_multilinear, pulls, signs, slopes
 from limitrules.language.tape import Tape
 
-BUDGET = 400
-"""How many boxes are looked at before the enclosure found by then is given as it is."""
-SHOWN_BUDGET = 24
+BUDGET = 4_000
+"""What a search may take before the enclosure found by then is given as it is: so many terms evaluated once."""
+SHOWN_BUDGET = 1_500
 """The same where the verdict is certain already and only a figure is to be shown."""
+_MEMBER, _WORTH = 8, 1_000
+"""Part of the effort that one member of a `highest of` is worth."""
+_REBUILT = 20
+_KINKS = 10
+_LENT = 4_000
+"""How far pieces may go beyond the effort together."""
+"""How many terms could be evaluated while one is rebuilt and made ready, or its kinks are found."""
 _CORNERS = 6
 _LIFTS = 3
 _CUTS = 3
@@ -56,64 +62,81 @@ class Extremes:
     def __init__(self, term: g.Numeric) -> None:
         self.term = term
         self._tape: Tape | None = None
+        self._simpler: Extremes | None = None
         self._lifted: dict[int, list[Extremes]] = {}
         self._without: dict[int, tuple[int, Tape]] = {}
 
     def lowest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None) -> Infimum:
         """The lower bound, with the point where it is reached. ``floats`` is the box in floats where that is known."""
-        return self._extreme(box, 1, budget, floats)
+        return self._extreme(box, 1, Effort(budget), floats)
 
-    def highest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None) -> Infimum:
-        """The upper bound, with the point where it is reached."""
-        return self._extreme(box, -1, budget, floats)
+    def highest(self, box: Box, budget: int = BUDGET, floats: Floats | None = None, enough: float = _INF) -> Infimum:
+        """The upper bound, with the point where it is reached. Halving ends where it has come beyond ``enough``."""
+        return self._extreme(box, -1, Effort(budget, -enough), floats)
 
-    def _extreme(self, box: Box, sign: int, budget: int, floats: Floats | None, depth: int = 0,
+    def _extreme(self, box: Box, sign: int, effort: Effort, floats: Floats | None, depth: int = 0,
                  cutoff: float = _INF) -> Infimum:  # fmt: skip
-        search = _Search(self.tape, box, sign, budget)
-        found = search.at_ends(floats)
-        if found is None and depth < _LIFTS:
+        search = _Search(self.tape, box, sign, effort, floats)
+        found = search.at_ends()
+        if found is None and self.simpler is not self:
+            part = self.simpler._extreme(box, sign, effort, floats, depth, cutoff)
+            return part._replace(place={index: part.place.get(index, box[index][0]) for index in self.tape.indices})
+        if found is None and not depth and search.is_hopeless():
+            effort.left = min(effort.left, HOPELESS)
+        if found is None and depth < _LIFTS and effort.left > 0:
             members = self._members(search, box, sign)
             if members:
-                return self._joined(self._each(members, box, sign, budget, floats, depth, cutoff), box, sign)
+                return self._joined(self._each(members, box, sign, effort, search.floats, depth, cutoff), box, sign)
         found = found or search.by_slopes()
-        if found is None and depth < _LIFTS + _CUTS:
+        if found is None and depth < _LIFTS + _CUTS and effort.left > 0:
+            effort.left -= _KINKS * len(self.tape.terms)
             cut = pieces(self.term, search.fixed)
-            if cut:
-                parts = [self._on_piece(piece, sign, budget // len(cut), max(depth, _LIFTS)) for piece in cut]
-                return self._over_pieces(parts, sign)
-        if found is None and depth < _LIFTS + _CUTS:
-            found = self._by_highest(search, box, sign, budget, depth)
-        found = found or by_halving(self.tape, search.fixed, sign, budget, cutoff)
-        return found if sign > 0 else evolve(found, value=-found.value, reached=-found.reached)
+            if cut and effort.left > 0:
+                return self._over_pieces(self._on_each(cut, sign, effort, max(depth, _LIFTS), cutoff), sign)
+        if found is None and depth < _LIFTS + _CUTS and effort.left > _WORTH:
+            found = self._by_highest(search, box, sign, effort, depth)
+        if found is None and depth and effort.left <= 0:
+            return self._enclosed(search.fixed, sign)
+        found = found or by_halving(self.tape, search.fixed, sign, effort, cutoff)
+        return found if sign > 0 else found._replace(value=-found.value, reached=-found.reached)
 
-    def _each(self, members: list[Extremes], box: Box, sign: int, budget: int, floats: Floats | None, depth: int,
+    def _each(self, members: list[Extremes], box: Box, sign: int, effort: Effort, floats: Floats, depth: int,
               cutoff: float) -> list[Infimum]:  # fmt: skip
         """Search members, the most promising first; what cannot come below one found already is left out."""
-        shadows = floats or _shadows(box)
-        rims = [item.tape.forward(shadows)[-1] for item in members]
+        rims = [item.tape.forward(floats)[-1] for item in members]
         lower = [low if sign > 0 else -high for low, high in rims]
         found: list[Infimum] = []
         for number in sorted(range(len(members)), key=lower.__getitem__):
             if lower[number] > cutoff:
                 break
-            part = members[number]._extreme(box, sign, budget, floats, depth + 1, cutoff)
+            if effort.left <= 0:
+                found.append(members[number]._enclosed(box, sign))
+                break
+            part = members[number]._extreme(box, sign, effort, floats, depth + 1, cutoff)
             found.append(part)
-            reached = part.reached * sign
-            cutoff = min(cutoff, reached if isinstance(reached, float) else float_above(reached))
+            cutoff = min(cutoff, _above(part.reached * sign))
         return found
 
-    def _by_highest(self, search: _Search, box: Box, sign: int, budget: int, depth: int) -> Infimum | None:
+    def _enclosed(self, box: Box, sign: int) -> Infimum:
+        """What intervals alone say of the term, where there is no room for a search."""
+        low, high = self.tape.forward(_shadows(box))[-1]
+        bound = low if sign > 0 else high
+        place = {index: pair[0] for index, pair in box.items()}
+        return Infimum(bound if math.isinf(bound) else Fraction(bound), _INF * sign, place, False)
+
+    def _by_highest(self, search: _Search, box: Box, sign: int, effort: Effort, depth: int) -> Infimum | None:
         """The infimum where one member of a `highest of` alone keeps the term from falling further.
 
         A term that rises with the highest of several is never below what it is with one of them. Where such a bound
         is also reached, it is exact; it is seldom asked for, and shows ties that halving only comes near to.
         """
         lifted = search.liftable(highest=True)
-        if lifted is None or not self._goes_with(lifted, box, -sign if self._is_least(lifted) else sign):
+        if lifted is None or not self._goes_with(lifted, search, -sign if self._is_least(lifted) else sign):
             return None
         best: Infimum | None = None
         for member in self._lifted_at(lifted):
-            found = member._extreme(box, sign, budget // 8, None, max(depth, _LIFTS) + 1)
+            part = effort.part(_MEMBER)
+            found = member._extreme(box, sign, part, None, max(depth, _LIFTS) + 1)
             if best is None or found.value * sign > best.value * sign:
                 best = found
         if best is None:
@@ -125,7 +148,7 @@ class Extremes:
     def _is_least(self, place: int) -> bool:
         return isinstance(self.tape.terms[place], g.Least)
 
-    def _goes_with(self, place: int, box: Box, direction: int) -> bool:
+    def _goes_with(self, place: int, search: _Search, direction: int) -> bool:
         """True where the term rises (falls: -1) with a part of it for all that any of that part's members may be."""
         if place == len(self.tape.terms) - 1:
             return direction == 1
@@ -134,12 +157,13 @@ class Extremes:
             self._without[place] = new, Tape(replaced(self.term, self.tape.terms[place], g.Input(new)))
         new, tape = self._without[place]
         part = self.tape.terms[place]
-        values = self.tape.forward(_shadows(box))
+        values = self.tape.forward(search.floats)
         members = [values[self.tape.place[id(item)]] for item in part.operands()]
         if isinstance(part, g.Absolute):
             members.append(negated(members[0]))
         hull = min(low for low, _ in members), max(high for _, high in members)
-        return signs(tape, pulls(tape, tape.forward({**_shadows(box), new: hull})))[new] == direction
+        floats = {**{index: search.floats[index] for index in self.tape.indices}, new: hull}
+        return signs(tape, pulls(tape, tape.forward(floats)))[new] == direction
 
     def _members(self, search: _Search, box: Box, sign: int) -> list[Extremes]:
         """The term with one member after another of a `lowest of` in its place; none where there is nothing to lift.
@@ -149,7 +173,7 @@ class Extremes:
         its opposite.
         """
         place = search.liftable()
-        if place is None or not self._goes_with(place, box, sign if self._is_least(place) else -sign):
+        if place is None or not self._goes_with(place, search, sign if self._is_least(place) else -sign):
             return []
         return self._lifted_at(place)
 
@@ -161,12 +185,31 @@ class Extremes:
             self._lifted[place] = [Extremes(replaced(self.term, old, item)) for item in new]
         return self._lifted[place]
 
-    def _on_piece(self, piece: Piece, sign: int, budget: int, depth: int) -> Infimum:
+    def _on_each(self, cut: list[Piece], sign: int, effort: Effort, depth: int, cutoff: float) -> list[Infimum]:
+        """Search the pieces, the most promising first; what cannot come below one found already is left out."""
+        rims = [self._enclosed(piece.box, sign) for piece in cut]
+        effort.left -= len(cut) * len(self.tape.terms)
+        found: list[Infimum] = []
+        for number in sorted(range(len(cut)), key=lambda number: rims[number].value * sign):
+            if found and (rims[number].value * sign > cutoff or effort.left <= -_LENT):
+                found.append(rims[number])
+                break
+            # A hard piece must not keep the others from being looked at.
+            share = Effort(max(effort.left // 2, _LENT // 4), effort.enough)
+            effort.left -= share.left
+            part = self._on_piece(cut[number], sign, share, depth, cutoff)
+            effort.left += max(share.left, 0)
+            found.append(part)
+            cutoff = min(cutoff, _above(part.reached * sign))
+        return found
+
+    def _on_piece(self, piece: Piece, sign: int, effort: Effort, depth: int, cutoff: float) -> Infimum:
+        effort.left -= _REBUILT * len(self.tape.terms)
         part = Extremes(piece.term)
-        found = part._extreme(piece.box, sign, budget, None, depth + 1)
+        found = part._extreme(piece.box, sign, effort, None, depth + 1, cutoff)
         place = {index: found.place.get(index, piece.box[index][0]) for index in self.tape.indices}
         if place[piece.cut] not in piece.without:
-            return evolve(found, place=place)
+            return found._replace(place=place)
         # The end of an open piece belongs to another one; what the term nears there it may take nowhere.
         low, high = piece.box[piece.cut]
         is_low = place[piece.cut] == low
@@ -189,7 +232,16 @@ class Extremes:
         reaching = min(parts, key=lambda item: item.reached * sign)
         is_open = all(part.is_open for part in lowest)
         is_near = is_open or is_close(min(value, reaching.reached), max(value, reaching.reached))
-        return evolve(reaching, value=value, tight=is_near and any(part.tight for part in lowest), is_open=is_open)
+        return reaching._replace(value=value, tight=is_near and any(part.tight for part in lowest), is_open=is_open)
+
+    @property
+    def simpler(self) -> Extremes:
+        """The same for the term made simpler; itself where that is no other one."""
+        if self._simpler is None:
+            term = simpler(self.term)
+            self._simpler = Extremes(term) if term is not self.term else self
+            self._simpler._simpler = self._simpler
+        return self._simpler
 
     @property
     def tape(self) -> Tape:
@@ -216,21 +268,23 @@ class Extremes:
 class _Search:
     """One minimisation of the term times ``sign``."""
 
-    def __init__(self, tape: Tape, box: Box, sign: int, budget: int) -> None:
+    def __init__(self, tape: Tape, box: Box, sign: int, effort: Effort, floats: Floats | None) -> None:
         self.term = tape.term
         self.tape = tape
         self.sign = sign
-        self.budget = budget
+        self.effort = effort
         self.box = {index: box[index] for index in tape.indices}
-        self.free = [index for index, (low, high) in self.box.items() if low != high]
+        self.free = [index for index, (low, high) in self.box.items() if low is not high and low != high]
+        self.floats = floats if floats is not None else _shadows(self.box)
         self.fixed = self.box
         self.pull: list[int] = []
 
-    def at_ends(self, floats: Floats | None) -> Infimum | None:
+    def at_ends(self) -> Infimum | None:
         """The infimum where every input moves the term one way; None where one pulls both ways."""
         place = {index: pair[0] for index, pair in self.box.items()}
         if self.free:
-            self.pull = pulls(self.tape, self.tape.forward(floats or _shadows(self.box)))
+            self.effort.left -= SLOPES * len(self.tape.terms)
+            self.pull = pulls(self.tape, self.tape.forward(self.floats))
             found = signs(self.tape, self.pull)
             for index in self.free:
                 sign = found[index]
@@ -239,6 +293,12 @@ class _Search:
                 if sign * self.sign < 0:
                     place[index] = self.box[index][1]
         return self._at(place)
+
+    def is_hopeless(self) -> bool:
+        """True where there is no bound even at a point: a search can only find a low place."""
+        middle = {index: pair_of(*[(low + high) / 2] * 2) for index, (low, high) in self.box.items()}
+        low, high = self.tape.forward(middle)[-1]
+        return low == -_INF if self.sign > 0 else high == _INF
 
     def liftable(self, highest: bool = False) -> int | None:
         """The place of a lowest, a highest or a size that moves the term one way; the one nearest to the whole.
@@ -258,11 +318,12 @@ class _Search:
 
     def by_slopes(self) -> Infimum | None:
         """The infimum by the slopes of the inputs and by corners; None where these leave it open."""
-        fixed = self.fixed = self._fix(self.box)
+        values = self._fix()
+        fixed = self.fixed
         open_inputs = [index for index in self.free if fixed[index][0] != fixed[index][1]]
         if not open_inputs:
             return self._at({index: low for index, (low, _) in fixed.items()})
-        if len(open_inputs) <= _CORNERS and is_multilinear(self.tape, self.tape.forward(_shadows(fixed)), open_inputs):
+        if len(open_inputs) <= _CORNERS and is_multilinear(self.tape, values, open_inputs):
             return self._lowest_of([self._at(corner) for corner in _corners(fixed, open_inputs)])
         return None
 
@@ -270,28 +331,35 @@ class _Search:
         """The corner that reaches lowest; what is missing may make the bound lower at another one."""
         best = min(corners, key=lambda item: item.reached)
         value = min(item.value for item in corners)
-        return best if value == best.value else evolve(best, value=value, tight=is_close(value, best.reached))
+        return best if value == best.value else best._replace(value=value, tight=is_close(value, best.reached))
 
     def _at(self, place: dict[int, Fraction]) -> Infimum:
+        self.effort.left -= EXACTLY * len(self.tape.terms)
         return infimum_at(self.tape, place, self.sign)
 
-    def _fix(self, box: dict[int, Range]) -> dict[int, Range]:
-        """Set every input whose influence has one sign to the end where the term is lowest."""
-        box = dict(box)
-        while any(box[index][0] != box[index][1] for index in self.free):
-            found = slopes(self.tape, self.tape.forward(_shadows(box)))
+    def _fix(self) -> list[Pair]:
+        """Set every input whose influence has one sign to the end where the term is lowest; give what encloses then."""
+        fixed, floats = dict(self.box), {index: self.floats[index] for index in self.box}
+        while True:
+            self.effort.left -= 2 * SLOPES * len(self.tape.terms)
+            values = self.tape.forward(floats)
+            found = slopes(self.tape, values)
             moved = False
             for index in self.free:
-                low, high = box[index]
-                if low == high:
+                low, high = fixed[index]
+                if low is high:
                     continue
                 least, most = found[index]
                 if least >= 0.0 or most <= 0.0:
                     end = low if (least >= 0.0) == (self.sign > 0) else high
-                    box[index], moved = (end, end), True
+                    fixed[index], floats[index], moved = (end, end), pair_of(end, end), True
             if not moved:
-                break
-        return box
+                self.fixed = fixed
+                return values
+
+
+def _above(value: Bound) -> float:
+    return value if isinstance(value, float) else float_above(value)
 
 
 def _is_open(term: g.Gathered) -> bool:

@@ -13,7 +13,7 @@ import math
 from collections.abc import Mapping
 from fractions import Fraction
 
-from attrs import define, evolve, frozen
+from attrs import define, frozen
 
 from limitrules.foundation.exact import floats_around
 from limitrules.language.exactly import Bound, Box, Range, is_unbounded, number_over
@@ -26,12 +26,38 @@ _INF = math.inf
 _step = math.nextafter
 
 
-def by_halving(tape: Tape, box: Box, sign: int, budget: int, cutoff: float = _INF) -> Infimum:
-    """The infimum of the term times ``sign``, or an enclosure of it when ``budget`` cells have been looked at.
+SLOPES = 3
+EXACTLY = 10
+"""How many terms could be evaluated in floats while the pull of one is worked out, or its value in rationals."""
+HOPELESS = 1_000
+"""What finding a low place is worth where there is no bound."""
+_MORE = 1_000
+"""What is added where a search converges."""
+_CELL = 80
+"""The same for what a cell takes whatever the term is."""
+
+
+@define
+class Effort:
+    """What a search and all that belongs to it may still take: so many terms evaluated once."""
+
+    left: int
+    enough: float = -_INF
+    """A search that has come below it is of no more use."""
+
+    def part(self, parts: int) -> Effort:
+        """An effort of its own, taken from this one."""
+        made = Effort(self.left // parts, self.enough)
+        self.left -= made.left
+        return made
+
+
+def by_halving(tape: Tape, box: Box, sign: int, effort: Effort, cutoff: float = _INF) -> Infimum:
+    """The infimum of the term times ``sign``, or an enclosure of it when the effort is spent.
 
     A search whose lowest value cannot come below ``cutoff`` ends there.
     """
-    return _Halving(tape, box, sign, cutoff).run(budget)
+    return _Halving(tape, box, sign, cutoff, effort).run()
 
 
 @frozen(order=True)
@@ -53,39 +79,45 @@ class _Best:
 
 
 class _Halving:
-    def __init__(self, tape: Tape, box: Box, sign: int, cutoff: float) -> None:
+    def __init__(self, tape: Tape, box: Box, sign: int, cutoff: float, effort: Effort) -> None:
         self.tape = tape
         self.box = box
         self.sign = sign
         self.cutoff = cutoff
+        self.effort = effort
         self.counter = itertools.count()
         self.base = {index: pair_of(low, high) for index, (low, high) in box.items()}
         self.free = [index for index, (low, high) in box.items() if low != high]
         self.ends = {index: (floats_around(box[index][0]), floats_around(box[index][1])) for index in self.free}
         self.best = _Best(_INF, {})
+        self.gap = _INF
 
-    def run(self, budget: int) -> Infimum:
+    def run(self) -> Infimum:
         """Halve the most promising cell until the bound meets what is reached."""
         first = self._examine({index: self.base[index] for index in self.free})
         low, high = self._whole(self.base)
-        # What is lost to rounding is a share of the term's size, not of a lowest value that may be zero.
-        grain = ABSOLUTE * min(max(abs(low), abs(high)), 1e300)
+        # What is lost to rounding is a share of the term's size, not of a lowest value that may be zero. Where the size
+        # has no bound it says nothing.
+        size = max(abs(low), abs(high))
+        grain = ABSOLUTE * size if size < _INF else 0.0
         queue = [first]
-        looked, tight = 1, True
+        tight = True
         floor: Bound = _INF
-        budget = self._affordable(budget, grain)
+        self._spare(grain)
+        self.gap = self.best.value - first.lower
         while queue:
             cell = heapq.heappop(queue)
             if cell.lower >= self.best.value:
                 break
             if is_close(cell.lower, self.best.value, grain):
                 # What floats leave open between the two, rationals close, so that ties are exact.
-                looked += 1
-                if looked < budget and self._exact_lower(cell) >= self._at_best().value:
+                self.effort.left -= EXACTLY * len(self.tape.terms)
+                if self.effort.left > 0 and self._exact_lower(cell) >= self._at_best().value:
                     continue
                 floor = min(floor, _rational(cell.lower))
                 break
-            if looked >= budget or cell.lower >= self.cutoff:
+            is_over = self.best.value < self.effort.enough or cell.lower >= self.cutoff
+            if is_over or (self.effort.left <= 0 and not self._is_converging(cell.lower)):
                 floor, tight = min(floor, _rational(cell.lower)), False
                 break
             halves = self._halves(cell)
@@ -93,20 +125,29 @@ class _Halving:
                 # A point is as low as it is; only what is missing there keeps it open.
                 floor = min(floor, self._exact_lower(cell))
             for half in halves:
-                looked += 1
                 examined = self._examine(half)
                 if examined.lower < self.best.value:
                     heapq.heappush(queue, examined)
         exact = self._at_best()
         value = min(floor, exact.value)
-        return evolve(exact, value=value, tight=tight and is_close(value, exact.reached, grain))
+        return exact._replace(value=value, tight=tight and is_close(value, exact.reached, grain))
 
-    def _affordable(self, budget: int, grain: float) -> int:
+    def _is_converging(self, lower: float) -> bool:
+        """True, with some more effort, where what is left open shrinks well enough to be worth it."""
+        gap = self.best.value - lower
+        if not gap < self.gap / 2:
+            return False
+        self.gap = gap
+        self.effort.left = _MORE
+        return True
+
+    def _spare(self, grain: float) -> None:
         """Where something missing leaves the term open even at a point, halving can only find a low place."""
         low, high = self._whole({**self.base, **self.best.point})
         if not math.isfinite(low):
-            return budget // 20
-        return budget if is_close(low, high, grain) else budget // 4
+            self.effort.left = min(self.effort.left, HOPELESS)
+        elif not is_close(low, high, grain):
+            self.effort.left //= 4
 
     def _whole(self, floats: Mapping[int, Pair]) -> Pair:
         low, high = self.tape.forward(floats)[-1]
@@ -114,7 +155,9 @@ class _Halving:
 
     def _examine(self, ranges: dict[int, Pair]) -> _Cell:
         """Settle the inputs that move the term one way on a cell, bound it, and try its middle and a corner."""
+        self.effort.left -= _CELL + 2 * len(self.tape.terms)
         while True:
+            self.effort.left -= (SLOPES + 1) * len(self.tape.terms)
             values = self.tape.forward({**self.base, **ranges})
             steep = slopes(self.tape, values)
             if not self._settle(ranges, steep):
@@ -129,7 +172,9 @@ class _Halving:
             reach = _step(max(ranges[index][1] - middle[index][0], middle[index][1] - ranges[index][0]), _INF)
             most = max(abs(steep[index][0]), abs(steep[index][1]))
             centre = _step(centre - _step(reach * most, _INF), -_INF)
-            weights[index] = reach * min(most, 1e300)
+            # Where no slope is known the range that has been halved least is.
+            whole = self.base[index]
+            weights[index] = reach * most if most < _INF else 1e300 * (reach / (whole[1] - whole[0]))
         split = max(weights, key=weights.__getitem__) if weights else None
         return _Cell(max(low, centre) if centre == centre else low, next(self.counter), ranges, split)
 

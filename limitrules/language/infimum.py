@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-
-from attrs import frozen
+from typing import NamedTuple
 
 from limitrules.foundation.exact import float_below
 from limitrules.language.exactly import Bound, is_unbounded
@@ -15,8 +14,7 @@ RELATIVE = 5e-7
 ABSOLUTE = 1e-12
 
 
-@frozen
-class Infimum:
+class Infimum(NamedTuple):
     """The lowest value of a term over a box.
 
     ``value`` is a lower bound (minus infinity: none is known) and ``place`` a point of the box, by input, at which
@@ -35,11 +33,9 @@ class Infimum:
 
 def infimum_at(tape: Tape, place: Mapping[int, Fraction], sign: int) -> Infimum:
     """A single point as the infimum of the term times ``sign``: exact, or enclosed where the value is irrational."""
-    value = tape.value(place)
-    if value is not None:
-        value *= sign
-        return Infimum(value, value, place, True)
     low, high = tape.enclosure(place)
+    if low == high and not is_unbounded(low):
+        return Infimum(low * sign, low * sign, place, True)
     if sign < 0:
         low, high = -high, -low
     return Infimum(low, high, place, low == high or is_close(low, high), is_exact=low == high)

@@ -37,12 +37,20 @@ class Affine:
 
 @frozen
 class Piece:
-    """A part of the box with the term as it is there. Values of the input ``cut`` in ``without`` belong to others."""
+    """A part of the box of a term. Of the input ``cut`` the values in ``without`` belong to others, ``at`` to this."""
 
-    term: g.Numeric
+    whole: g.Numeric
     box: Box
     cut: int
+    at: Fraction
     without: frozenset[Fraction] = frozenset()
+
+    @property
+    def term(self) -> g.Numeric:
+        """The term as it is there: with all choices replaced that are made for the input alone that is cut."""
+        resolved = _Resolver({**self.box, self.cut: (self.at, self.at)}).change(self.whole)
+        assert isinstance(resolved, g.Numeric)
+        return resolved
 
 
 def pieces(term: g.Numeric, box: Box) -> list[Piece]:
@@ -79,20 +87,10 @@ def _cut(term: g.Numeric, box: Box, index: int, points: list[Fraction]) -> Itera
     low, high = box[index]
     ends = [low, *points, high]
     for at in points:
-        place = {**box, index: (at, at)}
-        yield Piece(_resolved(term, place), place, index)
+        yield Piece(term, {**box, index: (at, at)}, index, at)
     for start, end in pairwise(ends):
         if start < end:
-            inside = {**box, index: (start, end)}
-            middle = {**box, index: ((start + end) / 2,) * 2}
-            yield Piece(_resolved(term, middle), inside, index, frozenset(points))
-
-
-def _resolved(term: g.Numeric, box: Box) -> g.Numeric:
-    """The term with all choices replaced that are made for one input alone, which is a point of ``box``."""
-    resolved = _Resolver(box).change(term)
-    assert isinstance(resolved, g.Numeric)
-    return resolved
+            yield Piece(term, {**box, index: (start, end)}, index, (start + end) / 2, frozenset(points))
 
 
 class _Resolver(Rebuild):

@@ -108,7 +108,11 @@ class Tape:
 
     def enclosure(self, place: Place) -> Enclosure:
         """The enclosure of the whole term at a point, in rationals."""
-        return self.enclosures(place, self.exact(place))(len(self.terms) - 1)
+        exact = self.exact(place)
+        if exact[-1] is not None:
+            value = Fraction(*exact[-1])
+            return value, value
+        return self.enclosures(place, exact)(len(self.terms) - 1)
 
     def enclosures(self, place: Place, exact: Sequence[Ratio | None]) -> Callable[[int], Enclosure]:
         """The enclosure of each term, by its number, at a point at which some have exact values."""

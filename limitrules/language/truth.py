@@ -6,11 +6,10 @@ import math
 from collections.abc import Iterator, Mapping
 from enum import Enum
 from fractions import Fraction
-
-from attrs import frozen
+from typing import NamedTuple
 
 from limitrules.language import ground as g
-from limitrules.language.bounds import SHOWN_BUDGET, Extremes
+from limitrules.language.bounds import BUDGET, SHOWN_BUDGET, Extremes
 from limitrules.language.exactly import Box, is_unbounded, number_over, point, truth_over
 from limitrules.language.infimum import Infimum
 from limitrules.language.pairs import ANYTHING, Floats, pair_of
@@ -25,8 +24,7 @@ class Outcome(Enum):
     UNKNOWN = "unknown"
 
 
-@frozen
-class Decision:
+class Decision(NamedTuple):
     """An outcome, the lowest signed distance found with its place, and whether that is proven tight."""
 
     outcome: Outcome
@@ -49,6 +47,8 @@ class Decider:
     def __init__(self, term: g.Logical, nominal: Mapping[int, Fraction]) -> None:
         self.plain = g.without_contrary(term)
         self.extremes = Extremes(as_distance(self.plain, nominal))
+        self.tape = self.extremes.tape
+        self._parts: list[Decider] | None = None
         self.is_weighted = not isinstance(self.plain, g.Holds)
         comparisons = list(_joined(self.plain))
         self.any_strict = any(item.strict for item in comparisons)
@@ -61,27 +61,49 @@ class Decider:
         """The lowest distance, to be shown where the outcome is known already; it may be a bound that is not tight."""
         return self.extremes.lowest(box, SHOWN_BUDGET, floats)
 
-    def decide(self, box: Box, nominal: Mapping[int, Fraction], floats: Floats | None = None) -> Decision:
+    def decide(
+        self, box: Box, nominal: Mapping[int, Fraction], floats: Floats | None = None, budget: int = BUDGET
+    ) -> Decision:
         """The outcome for every point of a box, which ``floats`` gives in floats where they are known."""
+        place = {index: low for index, (low, high) in box.items() if low is high or low == high}
+        if len(place) == len(box) and (at_once := self._at_point(place)) is not None:
+            return at_once
         if self.has_gaps and self._is_open_everywhere(box, nominal):
             return Decision(Outcome.UNKNOWN, Infimum(-math.inf, math.inf, dict(nominal), False))
-        lowest = self.extremes.lowest(box, floats=floats)
+        lowest = self.extremes.lowest(box, budget, floats)
         # Zero is enough only if no comparison is strict, and too little only if all are.
         if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(lowest, box, nominal)):
             return Decision(Outcome.ALWAYS, lowest)
-        if not self.ranged and lowest.reached < 0 and self._is(True, {i: nominal[i] for i in lowest.place}, box):
+        at_nominal = self._truth({i: nominal[i] for i in lowest.place}, box)
+        if not self.ranged and lowest.reached < 0 and at_nominal:
             return Decision(Outcome.SOMETIMES, lowest)
-        highest = self.extremes.highest(box, floats=floats)
-        if highest.value < 0 or (highest.value == 0 and self._fails_at_zero(highest, box, nominal)):
+        # What does not fail at the nominal values does not fail everywhere.
+        can_fail = bool(self.ranged) or at_nominal is False
+        highest = self.extremes.highest(box, budget if can_fail else 0, floats, 0.0)
+        if highest.value < 0 or (highest.value == 0 and can_fail and self._fails_at_zero(highest, box, nominal)):
             return Decision(Outcome.NEVER, lowest)
         undefined = is_unbounded(lowest.value, highest.value)
         if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, box, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
 
+    def _at_point(self, place: dict[int, Fraction]) -> Decision | None:
+        """The decision where nothing has a tolerance, by one exact pass; None where that does not come to a value."""
+        value = self.tape.exact(place)[-1]
+        if value is None:
+            return None
+        over, parts = value
+        worst = Fraction(over, parts)
+        lowest = Infimum(worst, worst, place, True)
+        if over:
+            return Decision(Outcome.ALWAYS if over > 0 else Outcome.NEVER, lowest)
+        # Joined comparisons may tie in one that is strict or in one that is not.
+        holds = not self.any_strict if self.any_strict == self.all_strict else truth_over(self.plain, point(place))
+        return Decision(Outcome.ALWAYS if holds else Outcome.NEVER, lowest) if holds is not None else None
+
     def _is_open_everywhere(self, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where something missing leaves no bound even at a point, and no branch or member could take it out."""
-        tape = self.extremes.tape
+        tape = self.tape
         if tape.guarded or not any(isinstance(term, g.Gap) for term in tape.terms):
             return False
         known = {index: (value, value) for index, value in nominal.items() if index not in self.ranged}
@@ -101,6 +123,8 @@ class Decider:
             return True
         if not self.any_strict or not isinstance(self.plain, g.All | g.Any):
             return not self.any_strict
+        if not self.ranged and not self._truth(lowest.place, box):
+            return False
         enough = all if isinstance(self.plain, g.All) else any
         return enough(found is Outcome.ALWAYS for found in self._outcomes(box, nominal))
 
@@ -114,17 +138,21 @@ class Decider:
 
     def _outcomes(self, box: Box, nominal: Mapping[int, Fraction]) -> Iterator[Outcome]:
         assert isinstance(self.plain, g.All | g.Any)
-        for part in self.plain.parts:
-            yield decide(part, box, nominal).outcome
+        if self._parts is None:
+            self._parts = [Decider(part, nominal) for part in self.plain.parts]
+        for part in self._parts:
+            yield part.decide(box, nominal, None, SHOWN_BUDGET).outcome
 
     def _fails_somewhere(self, lowest: Infimum, highest: Infimum, box: Box, nominal: Mapping[int, Fraction]) -> bool:
         """True where a tried point fails for certain, whatever is missing."""
         places = (lowest.place, highest.place, {index: nominal[index] for index in lowest.place})
-        return any(self._is(False, place, box) for place in places)
+        return any(self._truth(place, box) is False for place in places)
 
-    def _is(self, truth: bool, place: Mapping[int, Fraction], box: Box) -> bool:
-        """True where the condition is so at a point, whatever is missing within its range."""
-        return truth_over(self.plain, {**point(place), **{index: box[index] for index in self.ranged}}) is truth
+    def _truth(self, place: Mapping[int, Fraction], box: Box) -> bool | None:
+        """True or False where the condition is so at a point, whatever is missing within its range."""
+        there = {**point(place), **{index: box[index] for index in self.ranged}}
+        low, high = self.tape.forward({index: pair_of(*there[index]) for index in self.tape.indices})[-1]
+        return low > 0 if low > 0 or high < 0 else truth_over(self.plain, there)
 
 
 def _joined(plain: g.Logical) -> Iterator[g.Holds]:
