@@ -75,6 +75,14 @@ EVERYTHING = document(
         about: each pair p, q in packs
         require: "every x in packs: x.charge.rated differs from -(1 A) and count of y over y in packs equals 2"
         because: Nothing to be shown.
+      gathered:
+        title: Three
+        consequence: advice
+        about: each pack p
+        require: >-
+          time_above_together(90 A, each (r.charge.ceiling, 0 A, 1 s, 1 s, 45 A/s) over r in p.regulators
+          where r.charge.ceiling is stated) below 3 s
+        because: Nothing to be shown.
     """,
     name="everything",
 )
