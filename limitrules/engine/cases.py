@@ -22,7 +22,7 @@ FILE = "cases.yaml"
 NOT_APPLICABLE = "not applicable"
 EXPECTED = ("met", "marginal", "breached", "undetermined", NOT_APPLICABLE)
 _TOP_KEYS = ("base", "changes", "cases", "explained")
-_KEYS = ("expect", "subject", "with", "set")
+_KEYS = ("expect", "subject", "with", "leave_out", "set")
 Changes = Mapping[str, tuple[tree.Scalar, tree.Node]]
 _WORST_FIRST = (Verdict.BREACHED, Verdict.MARGINAL, Verdict.UNDETERMINED, Verdict.MET)
 
@@ -31,13 +31,15 @@ _WORST_FIRST = (Verdict.BREACHED, Verdict.MARGINAL, Verdict.UNDETERMINED, Verdic
 class Case:
     """``expect`` is a verdict in words, or `not applicable`; ``changes`` are new values by path.
 
-    ``subject`` picks one finding; without it the worst finding of the rule counts.
+    ``left_out`` are paths at which nothing is stated then; ``subject`` picks one finding, without it the worst finding
+    of the rule counts.
     """
 
     rule: str
     expect: str
     subject: str
     changes: Changes
+    left_out: tuple[tuple[str, Span], ...]
     source: Source
     span: Span
 
@@ -122,7 +124,7 @@ def _cases(reading: Reading, top: tree.Mapping, rulepack: Rulepack, groups: Mapp
 
 
 def _case(reading: Reading, rule: str, node: tree.Node, groups: Mapping[str, Changes]) -> Case | None:
-    mapping = reading.mapping(node, "a map with `expect`, `subject`, `with` and `set`")
+    mapping = reading.mapping(node, "a map with `expect`, `subject`, `with`, `leave_out` and `set`")
     if mapping is None:
         return None
     for name, (key, _) in mapping.entries.items():
@@ -146,13 +148,28 @@ def _case(reading: Reading, rule: str, node: tree.Node, groups: Mapping[str, Cha
         changes.update(groups.get(name, {}))
     stated = reading.mapping(mapping.entries["set"][1], "a map of paths") if "set" in mapping.entries else None
     changes.update(stated.entries if stated else {})
-    return Case(rule, expect, subject or "", changes, reading.source, reading.span(node))
+    left_out = _left_out(reading, mapping)
+    return Case(rule, expect, subject or "", changes, left_out, reading.source, reading.span(node))
+
+
+def _left_out(reading: Reading, mapping: tree.Mapping) -> tuple[tuple[str, Span], ...]:
+    """The paths that a case leaves out; one of them needs no list."""
+    if "leave_out" not in mapping.entries:
+        return ()
+    node = mapping.entries["leave_out"][1]
+    items = node.items if isinstance(node, tree.Sequence) else (node,)
+    return tuple((reading.text(item, "a path") or "", reading.span(item)) for item in items)
 
 
 def changed(base: System, case: Case) -> System:
     """The base system with the changes of a case. Raises InputError where a change cannot be made."""
     system = base
     found: list[Diagnostic] = []
+    for path, place in case.left_out:
+        try:
+            system = system.without(path, place)
+        except InputError as error:
+            found.extend(error.diagnostics)
     for path, (key, node) in case.changes.items():
         place = case.source.span(key.start, key.end)
         try:
@@ -173,9 +190,7 @@ def outcome(rulepack: Rulepack, base: System, case: Case) -> str:
 def verdict_of(survey: Survey, subject: str = "") -> str:
     """The worst verdict in words, of one subject where it is named; `not applicable` where there is none."""
     found = [
-        check.verdict
-        for check in survey.checks
-        if check.verdict is not None and subject in ("", subject_of(check))
+        check.verdict for check in survey.checks if check.verdict is not None and subject in ("", subject_of(check))
     ]
     if survey.without_tie and not subject:
         found.append(Verdict.UNDETERMINED)  # whom the rule concerns cannot be told

@@ -14,7 +14,7 @@ import attrs
 from attrs import frozen
 
 from limitrules.foundation.dimension import NUMBER
-from limitrules.foundation.kinds import Component, Group, Quantity, Type
+from limitrules.foundation.kinds import Attribute, Component, Curve, Group, Quantity, Temperature, Type
 from limitrules.foundation.source import Span
 from limitrules.foundation.units import unit_for
 from limitrules.language import nodes as n
@@ -59,15 +59,49 @@ def mutants_of(rule: Rule, vocabulary: Vocabulary) -> Iterator[Mutant]:
         for change in _changes(checked, vocabulary):
             words = f"{name}: {change.words}"
             yield Mutant(words, checked.clause.span(change.old), put(_changed(checked, change)))
-    yield Mutant("nominal values in place of the tolerances", rule.span, None)
+    if _reads_figures(rule, vocabulary):
+        yield Mutant("nominal values in place of the tolerances", rule.span, None)
 
 
 def _clauses(rule: Rule) -> Iterator[tuple[str, Checked, Callable[[Checked], Rule]]]:
+    """The clauses that decide, each with what puts another in its place; what only the sentence reads does not."""
     if rule.when is not None:
         yield "when", rule.when, lambda checked: attrs.evolve(rule, when=checked)
+    deciding = _deciding(rule)
     for number, definition in enumerate(rule.definitions):
-        yield definition.name, definition.value, _putter(rule, number)
+        if definition.name in deciding:
+            yield definition.name, definition.value, _putter(rule, number)
     yield "require", rule.require, lambda checked: attrs.evolve(rule, require=checked)
+
+
+def _deciding(rule: Rule) -> set[str]:
+    """The names from `let` that the verdict depends on."""
+    found = _names(rule.require) | (_names(rule.when) if rule.when is not None else set())
+    for definition in reversed(rule.definitions):
+        if definition.name in found:
+            found |= _names(definition.value)
+    return found
+
+
+def _names(checked: Checked) -> set[str]:
+    return {node.name for node in checked.clause.node.walk() if isinstance(node, n.Name)}
+
+
+def _reads_figures(rule: Rule, vocabulary: Vocabulary) -> bool:
+    """False where a rule reads counts and words alone, which have no tolerance."""
+    return any(
+        isinstance(node, n.Member) and _has_tolerance(checked, node, vocabulary)
+        for _, checked, _ in _clauses(rule)
+        for node in checked.clause.node.walk()
+    )
+
+
+def _has_tolerance(checked: Checked, node: n.Member, vocabulary: Vocabulary) -> bool:
+    kind = checked.types.get(node)
+    if isinstance(kind, Quantity):
+        attribute = _attribute(checked, node, vocabulary)
+        return attribute is None or not attribute.count
+    return isinstance(kind, Temperature | Curve)
 
 
 def _putter(rule: Rule, number: int) -> Callable[[Checked], Rule]:
@@ -173,31 +207,48 @@ def _member(checked: Checked, node: n.Member, vocabulary: Vocabulary) -> Iterato
     kind = checked.types.get(node)
     if not isinstance(kind, Quantity):
         return
-    thousand = n.Literal(node.start, node.end, "1000", unit_for(NUMBER), _SLIP)
-    slip = n.Arithmetic(node.start, node.end, "*", node, thousand)
-    yield _Change(f"`{print_node(node)}` a thousand times", node, slip, ((thousand, Quantity(NUMBER)), (slip, kind)))
+    if not _held_against_zero(checked, node):
+        thousand = n.Literal(node.start, node.end, "1000", unit_for(NUMBER), _SLIP)
+        slip = n.Arithmetic(node.start, node.end, "*", node, thousand)
+        added = ((thousand, Quantity(NUMBER)), (slip, kind))
+        yield _Change(f"`{print_node(node)}` a thousand times", node, slip, added)
     other = _other_attribute(checked, node, vocabulary)
     if other:
         yield _Change(f"`{print_node(node)}` read as `{other}`", node, attrs.evolve(node, name=other))
 
 
+def _held_against_zero(checked: Checked, node: n.Member) -> bool:
+    """True where only the sign of a figure counts, which no factor changes."""
+    compared = [at for at in checked.clause.node.walk() if isinstance(at, n.Compare) and node in (at.left, at.right)]
+    others = [at.right if at.left is node else at.left for at in compared]
+    return any(isinstance(other, n.Literal) and other.value == 0 for other in others)
+
+
 def _other_attribute(checked: Checked, node: n.Member, vocabulary: Vocabulary) -> str:
     """Another attribute of the same group and dimension that the vocabulary has."""
-    base = node.base
-    prefix: list[str] = []
-    while isinstance(checked.types.get(base), Group) and isinstance(base, n.Member):
-        prefix.insert(0, base.name)
-        base = base.base
-    component = checked.types.get(base)
-    if not isinstance(component, Component):
-        return ""
-    wanted = checked.types[node]
-    group = ".".join([*prefix, ""])
-    for path, attribute in vocabulary.kinds[component.kind].attributes.items():
+    kind, group = _place(checked, node)
+    for path, attribute in vocabulary.kinds[kind].attributes.items() if kind else ():
         name = path[len(group) :]
-        if path.startswith(group) and name and "." not in name and name != node.name and attribute.type == wanted:
+        is_beside = path.startswith(group) and name and "." not in name and name != node.name
+        if is_beside and attribute.type == checked.types[node]:
             return name
     return ""
+
+
+def _attribute(checked: Checked, node: n.Member, vocabulary: Vocabulary) -> Attribute | None:
+    kind, group = _place(checked, node)
+    return vocabulary.kinds[kind].attributes.get(f"{group}{node.name}") if kind else None
+
+
+def _place(checked: Checked, node: n.Member) -> tuple[str, str]:
+    """The kind of component that an attribute is of, and the group it stands in; empty where there is none."""
+    base = node.base
+    group = ""
+    while isinstance(checked.types.get(base), Group) and isinstance(base, n.Member):
+        group = f"{base.name}.{group}"
+        base = base.base
+    component = checked.types.get(base)
+    return (component.kind, group) if isinstance(component, Component) else ("", "")
 
 
 _MAKERS: Mapping[type[Node], Callable[..., Iterator[_Change]]] = {

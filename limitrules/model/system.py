@@ -134,6 +134,26 @@ class System:
             inverses = find_inverses(self.vocabulary, reader.components)
         return attrs.evolve(self, components=reader.components, inverses=inverses)
 
+    def without(self, path: str, at: Span | None = None) -> System:
+        """The same system with nothing stated at a path, or at any path of a group; ``at`` is where that is asked.
+
+        Raises InputError where nothing is stated there.
+        """
+        stated = [found for found in self.paths() if found == path or found.startswith(f"{path}.")]
+        kind = self.vocabulary.by_plural.get(path.partition(".")[0])
+        if kind is None or not stated or not _split(kind, path)[1]:
+            message = f"`{path}` cannot be left out: it is neither a value nor a group of values of this system."
+            raise refuse("nothing-stated", message, at, where="" if at else path)
+        places = [self._place(found, None) for found in stated]
+        components = _copies(self.components, frozenset().union(*(place.touched for place in places)))
+        for place in places:
+            record = _renewed(components, place, 0, self.source)
+            del record.values[place.attribute.path]
+            if place.part and not record.values:
+                del components[place.kind.name][place.record]
+                del _top(components, place)[place.component].parts[place.part]
+        return attrs.evolve(self, components=components, inverses=find_inverses(self.vocabulary, components))
+
     def _place(self, path: str, at: Span | None) -> _Place:
         """What a path names. Raises InputError where it names nothing."""
         plural = path.partition(".")[0]
@@ -248,7 +268,7 @@ def _renewed(
     components: dict[str, dict[str, ComponentRecord]], place: _Place, at: int, source: Source
 ) -> ComponentRecord:
     """A copy of a record, entered in place of the old one; a new part where there was none."""
-    top = next(records for records in components.values() if place.component in records)
+    top = _top(components, place)
     old = top[place.component]
     record = top[place.component] = attrs.evolve(old, values=dict(old.values), parts=dict(old.parts))
     if not place.part:
@@ -258,3 +278,8 @@ def _renewed(
     record.values.pop(place.part, None)
     record.parts[place.part] = components[place.kind.name][place.record] = part
     return part
+
+
+def _top(components: dict[str, dict[str, ComponentRecord]], place: _Place) -> dict[str, ComponentRecord]:
+    """The map that the component of a place stands in."""
+    return next(records for records in components.values() if place.component in records)
