@@ -93,7 +93,7 @@ def build_parser(only: str = "") -> argparse.ArgumentParser:
 def _add_survey(commands: Any) -> None:
     survey = _command(commands, "survey", "survey.survey", "check a system against the rules",
         "Check a system document against every rule and say what fails, by how much and what to try.",
-        "limitrules survey lakeside.yaml --fail-on damage")  # fmt: skip
+        "limitrules survey lakeside.yaml --fail-on damage", ("text", "json", "sarif", "junit", "markdown"))  # fmt: skip
     _add_system(survey)
     survey.add_argument("--fail-on", choices=CLASSES, default="outage", metavar="CLASS",
         help="the mildest class that makes the survey fail: %(choices)s (default: %(default)s);"
