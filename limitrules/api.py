@@ -20,7 +20,7 @@ from limitrules.rules.rule import Rulepack
 from limitrules.rules.rulepack import check_drafts, read_draft
 
 if TYPE_CHECKING:
-    from limitrules.simulate.events import Options
+    from limitrules.simulate.scene import Options
     from limitrules.simulate.told import Rehearsal
     from limitrules.solve.proposal import Proposal
     from limitrules.solve.window import Window

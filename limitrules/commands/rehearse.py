@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, report
 
 if TYPE_CHECKING:
-    from limitrules.simulate.events import Options
+    from limitrules.simulate.scene import Options
     from limitrules.simulate.told import Rehearsal
 
 EPILOG = """\
@@ -92,7 +92,7 @@ def _picture_target(arguments: Arguments) -> Path | None:
 
 def _options(arguments: Arguments) -> Options:
     from limitrules.foundation.diagnostics import refuse
-    from limitrules.simulate.events import Options
+    from limitrules.simulate.scene import Options
 
     if arguments.times < 1 or (arguments.times > 1 and arguments.every is None):
         raise refuse("times-without-every", f"`--times {arguments.times}` makes no row of events", where="--times",
