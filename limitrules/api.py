@@ -20,6 +20,7 @@ from limitrules.rules.rule import Rulepack
 from limitrules.rules.rulepack import check_drafts, read_draft
 
 if TYPE_CHECKING:
+    from limitrules.engine.comparison import Comparison
     from limitrules.simulate.events import Options
     from limitrules.simulate.told import Rehearsal
     from limitrules.solve.proposal import Proposal
@@ -148,6 +149,13 @@ def propose(
     return search(survey, paths, keep, more_power, seconds, progress)
 
 
+def compare(old: Survey, new: Survey) -> Comparison:
+    """What differs between two open surveys under the same rulepacks, and which tests are due again."""
+    from limitrules.engine.comparison import compare as run
+
+    return run(old, new)
+
+
 def applied(system: System, proposal: Proposal) -> str:
     """The text of the document with the proposed values; comments and layout stay."""
     from limitrules.solve.apply import written
@@ -173,6 +181,6 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 
 __all__ = [
-    "InputError", "Survey", "applied", "certificates", "known_rulepacks", "load_functions", "load_rulepacks",
-    "open_survey", "propose", "read_system", "rehearse", "settings", "survey", "window",
+    "InputError", "Survey", "applied", "certificates", "compare", "known_rulepacks", "load_functions",
+    "load_rulepacks", "open_survey", "propose", "read_system", "rehearse", "settings", "survey", "window",
 ]  # fmt: skip

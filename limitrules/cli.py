@@ -151,6 +151,16 @@ def _add_propose(commands: Any) -> None:
     add_options(propose)
 
 
+def _add_compare(commands: Any) -> None:
+    from limitrules.commands.compare import add_options
+
+    compare = _command(commands, "compare", "compare.run", "what a change does",
+        "Compare two states of a system: which values differ, which findings come out in another way, and which\n"
+        "tests are due again, since nothing may be relied on outside of what it was shown for.",
+        "limitrules compare lakeside-may.yaml lakeside.yaml")  # fmt: skip
+    add_options(compare)
+
+
 def _add_rulepack(commands: Any) -> None:
     rulepack = commands.add_parser("rulepack", help="look into the rulepacks",
         description="Look into the rulepacks that can be used.",
@@ -183,6 +193,7 @@ _COMMANDS: Mapping[str, Callable[[Any], None]] = {
     "rehearse": _add_rehearse,
     "window": _add_window,
     "propose": _add_propose,
+    "compare": _add_compare,
     "vocabulary": _add_vocabulary,
     "rulepack": _add_rulepack,
 }
