@@ -166,7 +166,7 @@ def _add_rulepack(commands: Any) -> None:
         description="Look into the rulepacks that can be used.",
         epilog="example:  limitrules rulepack show governing")  # fmt: skip
     rulepack.set_defaults(leaf=rulepack)
-    below = rulepack.add_subparsers(metavar="list|show|prove", dest="part", title="commands")
+    below = rulepack.add_subparsers(metavar="list|show|prove|new", dest="part", title="commands")
     _command(below, "list", "reference.rulepack_list", "the rulepacks by name",
         "List the rulepacks with version and title.", "limitrules rulepack list")  # fmt: skip
     show = _command(below, "show", "reference.rulepack_show", "the rules of one, or one rule",
@@ -185,6 +185,13 @@ def _add_prove(below: Any) -> None:
         "dropped, lowest for highest, another attribute, a slip by a thousand. The cases have to notice each.",
         "limitrules rulepack prove rulepacks/governing")  # fmt: skip
     add_options(prove)
+
+    from limitrules.commands.new import add_options as add_new
+
+    new = _command(below, "new", "new.run", "a small rulepack to begin with",
+        "Write a rulepack with one rule, a base system and cases that notice every small fault of it.",
+        "limitrules rulepack new our-sites")  # fmt: skip
+    add_new(new)
 
 
 _COMMANDS: Mapping[str, Callable[[Any], None]] = {
