@@ -17,7 +17,7 @@ from limitrules.rules import discovery
 from limitrules.rules.concessions import Concessions, concessions_beside, read_concessions
 from limitrules.rules.findings import SurveyResult
 from limitrules.rules.rule import Rulepack
-from limitrules.rules.rulepack import check_drafts, read_draft
+from limitrules.rules.rulepack import check_drafts, read_draft, retired_by
 
 if TYPE_CHECKING:
     from limitrules.engine.comparison import Comparison
@@ -32,10 +32,13 @@ Names = Sequence[str | Path]
 def load_rulepacks(names: Names = (), functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
     """The rulepacks of these names or folders, checked together; the bundled ones where none is named.
 
-    A rulepack whose parameters a named one sets is loaded too. Raises InputError with every mistake found.
+    A rulepack whose parameters a named one sets, or whose rules it retires, is loaded too. Raises InputError with every
+    mistake found.
     """
     drafts = [read_draft(item.folder, item.shown) for item in discovery.find(names)]
-    needed = {item.rulepack for draft in drafts for item in draft.overrides} - {draft.name for draft in drafts}
+    needed = {item.rulepack for draft in drafts for item in draft.overrides}
+    needed |= {item.rulepack for draft in drafts for item in retired_by(draft)}
+    needed -= {draft.name for draft in drafts}
     for item in [*discovery.installed(), *discovery.bundled()] if needed else []:
         if item.name in needed:
             needed.discard(item.name)
