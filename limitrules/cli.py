@@ -93,7 +93,8 @@ def build_parser(only: str = "") -> argparse.ArgumentParser:
 def _add_survey(commands: Any) -> None:
     survey = _command(commands, "survey", "survey.survey", "check a system against the rules",
         "Check a system document against every rule and say what fails, by how much and what to try.",
-        "limitrules survey lakeside.yaml --fail-on damage", ("text", "json", "sarif", "junit", "markdown"))  # fmt: skip
+        "limitrules survey lakeside.yaml --fail-on damage",
+        ("text", "html", "markdown", "json", "sarif", "junit"))  # fmt: skip
     _add_system(survey)
     survey.add_argument("--fail-on", choices=CLASSES, default="outage", metavar="CLASS",
         help="the mildest class that makes the survey fail: %(choices)s (default: %(default)s);"
@@ -214,8 +215,8 @@ def _command(
         name, help=help_line, description=description, epilog=f"example:  {example}"
     )
     parser.set_defaults(run=run, leaf=parser)
-    parser.add_argument("--format", choices=formats, default="text",
-        help=f"text for people, {' or '.join(formats[1:])} for programs (default: text)")  # fmt: skip
+    parser.add_argument("--format", choices=formats, default="text", metavar="FORM",
+        help="%(choices)s; the first ones are for people (default: text)")  # fmt: skip
     parser.add_argument("--out", metavar="FILE", type=Path, help="write to this file; a file read is never overwritten")
     parser.add_argument("--colour", choices=("auto", "never", "always"), default="auto",
         help="colour in text; auto: when a person watches (default: auto)")  # fmt: skip
