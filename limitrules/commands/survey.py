@@ -47,6 +47,10 @@ def _told(arguments: Arguments, result: SurveyResult, fail_on: Consequence) -> s
         from limitrules.report.junit import survey_junit
 
         return survey_junit(result, fail_on)
+    if arguments.format == "html":
+        from limitrules.report.web import survey_html
+
+        return survey_html(result, fail_on)
     if arguments.format == "markdown":
         from limitrules.report.markdown import survey_markdown
 

@@ -135,3 +135,15 @@ def test_a_folder_without_cases_cannot_be_proved(capsys: pytest.CaptureFixture[s
     (tmp_path / "cases.yaml").unlink()
     assert main(["rulepack", "prove", str(tmp_path)]) == 2
     assert "no cases" in capsys.readouterr().err
+
+
+def test_a_new_rulepack_is_proved_from_the_beginning(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = tmp_path / "our-sites"
+    assert main(["rulepack", "new", str(folder)]) == 0
+    assert "rulepack prove" in capsys.readouterr().out
+    assert main(["rulepack", "prove", str(folder)]) == 0
+    assert "Rulepack our-sites 0.1.0: proved" in capsys.readouterr().out
+    before = (folder / "rulepack.yaml").read_text(encoding="utf-8")
+    assert main(["rulepack", "new", str(folder)]) == 2
+    assert (folder / "rulepack.yaml").read_text(encoding="utf-8") == before
+    assert main(["rulepack", "new", str(tmp_path / "Our Sites")]) == 2
