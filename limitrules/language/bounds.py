@@ -27,7 +27,7 @@ from limitrules.language.simpler import simpler
 from limitrules.language.slopes import MIXED, is_multilinear, pulls, signs, slopes
 from limitrules.language.tape import Tape
 
-BUDGET = 4_000
+BUDGET = 16_000
 """What a search may take before the enclosure found by then is given as it is: so many terms evaluated once."""
 SHOWN_BUDGET = 1_500
 """The same where the verdict is certain already and only a figure is to be shown."""

@@ -74,6 +74,9 @@ class Decider:
         # Zero is enough only if no comparison is strict, and too little only if all are.
         if lowest.value > 0 or (lowest.value == 0 and self._holds_at_zero(lowest, box, nominal)):
             return Decision(Outcome.ALWAYS, lowest)
+        alone = self._one_is_enough(lowest, box, nominal, budget)
+        if alone is not None:
+            return Decision(Outcome.ALWAYS, alone)
         at_nominal = self._truth({i: nominal[i] for i in lowest.place}, box)
         if not self.ranged and lowest.reached < 0 and at_nominal:
             return Decision(Outcome.SOMETIMES, lowest)
@@ -86,6 +89,18 @@ class Decider:
         if (self.has_gaps or undefined) and not self._fails_somewhere(lowest, highest, box, nominal):
             return Decision(Outcome.UNKNOWN, lowest)
         return Decision(Outcome.SOMETIMES, lowest)
+
+    def _one_is_enough(
+        self, lowest: Infimum, box: Box, nominal: Mapping[int, Fraction], budget: int
+    ) -> Infimum | None:  # fmt: skip
+        """Of alternatives, one that holds everywhere by itself: a bound where the search over all of them gave none."""
+        if not isinstance(self.plain, g.Any) or lowest.reached < 0 or lowest.tight:
+            return None
+        for part in self.plain.parts:
+            found = Extremes(_ranked(part, nominal)).lowest(box, budget)
+            if found.value > 0:
+                return lowest._replace(value=found.value)
+        return None
 
     def _at_point(self, place: dict[int, Fraction]) -> Decision | None:
         """The decision where nothing has a tolerance, by one exact pass; None where that does not come to a value."""
