@@ -19,6 +19,7 @@ CLASSES = (
 )
 FAILS = frozenset({Verdict.BREACHED, Verdict.MARGINAL})
 Cost = tuple[int, ...]
+_LONG = 0.3  # s
 _POWER_KINDS = ("converters", "regulators", "sources")
 
 
@@ -32,6 +33,7 @@ class Desk:
         self.before = {id(check): check.verdict for check in survey.checks}
         self._readers = {path: [survey.checks[n] for n in survey.readers_of(path)] for path in paths}
         self._paths: dict[int, list[str]] = {}
+        self._slow: set[int] = set()
         for path, readers in self._readers.items():
             for check in readers:
                 self._paths.setdefault(id(check), []).append(path)
@@ -97,8 +99,13 @@ class Desk:
         setting = self.settings[path]
         found = []
         for check in self._readers[path]:
-            if rank(check) < len(CLASSES):
-                allowed = setting.runs(check)
+            if rank(check) < len(CLASSES) and id(check) not in self._slow:
+                # A check that takes this long is only asked where a setting has really been moved.
+                try:
+                    allowed = setting.runs(check, _LONG)
+                except TimeoutError:
+                    self._slow.add(id(check))
+                    continue
                 if allowed is not None:
                     found.append((check, allowed))
         setting.place(self.moved.get(path))

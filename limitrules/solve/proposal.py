@@ -26,6 +26,8 @@ from limitrules.solve.grid import Grid, settings_of
 from limitrules.solve.setting import Run
 
 _SWEEPS, _DEEPEST, _MOST_STEPS, _SHARES = 6, 4, 400, 256
+# Sources are never lowered to less than a quarter: whoever needs that needs another site, not another setting.
+_LEAST_SHARE = _SHARES // 4
 Progress = Callable[[str], None]
 
 
@@ -248,10 +250,15 @@ class _Search:
 
     def _improve(self, path: str) -> bool:
         desk = self.desk
+        before, held = desk.cost(), desk.moved.get(path)
         cost, number = self._best(path)
-        if number is None or cost >= desk.cost():
+        if number is None or not _is_gain(before, cost):
             return False
         desk.move(path, number)
+        self.tried += 1
+        if not _is_gain(before, desk.cost()):
+            desk.move(path, held)
+            return False
         self._tell()
         return True
 
@@ -265,10 +272,13 @@ class _Search:
         pieces = _pieces(runs, desk.grid(path).count)
         if not pieces:
             return desk.cost(), None
+        if is_ceiling(path):
+            least = float(desk.grid(path).number(desk.present(path))) * _LEAST_SHARE / _SHARES
+            pieces = [piece for piece in pieces if piece[1] >= least]
         costs = {piece: _with(others, runs, piece) for piece in pieces}
-        least = min(costs.values())
-        number = self._nearest(path, [piece for piece in pieces if costs[piece] == least])
-        return least, number
+        lowest = min(costs.values())
+        number = self._nearest(path, [piece for piece in pieces if costs[piece] == lowest])
+        return lowest, number
 
     def _nearest(self, path: str, pieces: Sequence[Run]) -> int:
         """The value nearest to the present one, and one step further inside where there is room.
@@ -297,13 +307,14 @@ class _Search:
         desk = self.desk
         start, moved = desk.cost(), dict(desk.moved)
         values = {path: desk.value(path) for path in ceilings}
-        low, high = 0, _SHARES  # the check fails at the whole; the largest share at which it holds is looked for
+        # The check fails at the whole; the largest share at which it holds is looked for, down to the least.
+        low, high = _LEAST_SHARE, _SHARES
         while high - low > 1:
             middle = (low + high) // 2
             self._put_share(values, middle)
             low, high = (middle, high) if not desk.fails(check) else (low, middle)
         self._put_share(values, low)
-        if low == 0 or desk.fails(check) or desk.cost() >= start:
+        if desk.fails(check) or not _is_gain(start, desk.cost()):
             desk.restore(moved)
             return
         self._tell()
@@ -332,7 +343,7 @@ class _Search:
         self._steps = 0
         for path in desk.settings_of(check):
             cost, place = self._follow(check, path, frozenset(), start, _DEEPEST)
-            if cost < best:
+            if cost < best and _is_gain(start, cost):
                 best, found = cost, place
             desk.restore(moved)
         desk.restore(found)
@@ -408,6 +419,11 @@ class _Search:
         pieces = [piece for piece in _pieces(runs, desk.grid(path).count) if all(_all_in(piece, r) for _, r in runs)]
         tops = [last for first, last in pieces if first <= present <= last + 1]
         return max(tops, default=None)
+
+
+def _is_gain(before: Cost, after: Cost) -> bool:
+    """True where fewer fail in the classes that count first, and fewer in all: no cure that breaks as much again."""
+    return after < before and sum(after) < sum(before)
 
 
 def _pieces(runs: Sequence[tuple[Check, list[Run]]], count: int) -> list[Run]:

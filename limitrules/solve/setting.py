@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -95,12 +97,18 @@ class Setting:
         assert verdict is not None
         return Limit(rule.id, rule.rulepack, subject, rule.consequence, verdict, headroom, unit, check)
 
-    def runs(self, check: Check) -> list[Run] | None:
-        """The runs of values at which a check holds or does not apply; None where it is undetermined everywhere."""
+    def runs(self, check: Check, seconds: float = math.inf) -> list[Run] | None:
+        """The runs of values at which a check holds or does not apply; None where it is undetermined everywhere.
+
+        Raises TimeoutError where that takes longer than ``seconds``.
+        """
+        until = time.monotonic() + seconds
         allowed: list[Run] = []
         stack: list[Run] = [(0, self.grid.count - 1)]
         seen: set[Verdict | None] = set()
         while stack:
+            if time.monotonic() > until:
+                raise TimeoutError
             first, last = stack.pop()
             for_all = self._for_all(check, first, last)
             if for_all is not None:
