@@ -13,6 +13,7 @@ from limitrules.foundation.version import VERSION
 if TYPE_CHECKING:
     from limitrules.api import applied as applied
     from limitrules.api import certificates as certificates
+    from limitrules.api import compare as compare
     from limitrules.api import load_functions as load_functions
     from limitrules.api import load_rulepacks as load_rulepacks
     from limitrules.api import open_survey as open_survey
@@ -45,6 +46,7 @@ __version__ = VERSION
 _PLACES = {
     "applied": "api",
     "certificates": "api",
+    "compare": "api",
     "load_functions": "api",
     "load_rulepacks": "api",
     "open_survey": "api",

@@ -17,10 +17,11 @@ from limitrules.rules import discovery
 from limitrules.rules.concessions import Concessions, concessions_beside, read_concessions
 from limitrules.rules.findings import SurveyResult
 from limitrules.rules.rule import Rulepack
-from limitrules.rules.rulepack import check_drafts, read_draft
+from limitrules.rules.rulepack import check_drafts, read_draft, retired_by
 
 if TYPE_CHECKING:
-    from limitrules.simulate.events import Options
+    from limitrules.engine.comparison import Comparison
+    from limitrules.simulate.scene import Options
     from limitrules.simulate.told import Rehearsal
     from limitrules.solve.proposal import Proposal
     from limitrules.solve.window import Window
@@ -31,10 +32,13 @@ Names = Sequence[str | Path]
 def load_rulepacks(names: Names = (), functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
     """The rulepacks of these names or folders, checked together; the bundled ones where none is named.
 
-    A rulepack whose parameters a named one sets is loaded too. Raises InputError with every mistake found.
+    A rulepack whose parameters a named one sets, or whose rules it retires, is loaded too. Raises InputError with every
+    mistake found.
     """
     drafts = [read_draft(item.folder, item.shown) for item in discovery.find(names)]
-    needed = {item.rulepack for draft in drafts for item in draft.overrides} - {draft.name for draft in drafts}
+    needed = {item.rulepack for draft in drafts for item in draft.overrides}
+    needed |= {item.rulepack for draft in drafts for item in retired_by(draft)}
+    needed -= {draft.name for draft in drafts}
     for item in [*discovery.installed(), *discovery.bundled()] if needed else []:
         if item.name in needed:
             needed.discard(item.name)
@@ -148,6 +152,13 @@ def propose(
     return search(survey, paths, keep, more_power, seconds, progress)
 
 
+def compare(old: Survey, new: Survey) -> Comparison:
+    """What differs between two open surveys under the same rulepacks, and which tests are due again."""
+    from limitrules.engine.comparison import compare as run
+
+    return run(old, new)
+
+
 def applied(system: System, proposal: Proposal) -> str:
     """The text of the document with the proposed values; comments and layout stay."""
     from limitrules.solve.apply import written
@@ -173,6 +184,6 @@ def _concessions(system: System, given: Concessions | str | PathLike[str] | None
 
 
 __all__ = [
-    "InputError", "Survey", "applied", "certificates", "known_rulepacks", "load_functions", "load_rulepacks",
-    "open_survey", "propose", "read_system", "rehearse", "settings", "survey", "window",
+    "InputError", "Survey", "applied", "certificates", "compare", "known_rulepacks", "load_functions",
+    "load_rulepacks", "open_survey", "propose", "read_system", "rehearse", "settings", "survey", "window",
 ]  # fmt: skip

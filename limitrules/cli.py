@@ -93,7 +93,8 @@ def build_parser(only: str = "") -> argparse.ArgumentParser:
 def _add_survey(commands: Any) -> None:
     survey = _command(commands, "survey", "survey.survey", "check a system against the rules",
         "Check a system document against every rule and say what fails, by how much and what to try.",
-        "limitrules survey lakeside.yaml --fail-on damage")  # fmt: skip
+        "limitrules survey lakeside.yaml --fail-on damage",
+        ("text", "html", "markdown", "json", "sarif", "junit"))  # fmt: skip
     _add_system(survey)
     survey.add_argument("--fail-on", choices=CLASSES, default="outage", metavar="CLASS",
         help="the mildest class that makes the survey fail: %(choices)s (default: %(default)s);"
@@ -151,12 +152,22 @@ def _add_propose(commands: Any) -> None:
     add_options(propose)
 
 
+def _add_compare(commands: Any) -> None:
+    from limitrules.commands.compare import add_options
+
+    compare = _command(commands, "compare", "compare.run", "what a change does",
+        "Compare two states of a system: which values differ, which findings come out in another way, and which\n"
+        "tests are due again, since nothing may be relied on outside of what it was shown for.",
+        "limitrules compare lakeside-may.yaml lakeside.yaml")  # fmt: skip
+    add_options(compare)
+
+
 def _add_rulepack(commands: Any) -> None:
     rulepack = commands.add_parser("rulepack", help="look into the rulepacks",
         description="Look into the rulepacks that can be used.",
         epilog="example:  limitrules rulepack show governing")  # fmt: skip
     rulepack.set_defaults(leaf=rulepack)
-    below = rulepack.add_subparsers(metavar="list|show|prove", dest="part", title="commands")
+    below = rulepack.add_subparsers(metavar="list|show|prove|new", dest="part", title="commands")
     _command(below, "list", "reference.rulepack_list", "the rulepacks by name",
         "List the rulepacks with version and title.", "limitrules rulepack list")  # fmt: skip
     show = _command(below, "show", "reference.rulepack_show", "the rules of one, or one rule",
@@ -176,6 +187,13 @@ def _add_prove(below: Any) -> None:
         "limitrules rulepack prove rulepacks/governing")  # fmt: skip
     add_options(prove)
 
+    from limitrules.commands.new import add_options as add_new
+
+    new = _command(below, "new", "new.run", "a small rulepack to begin with",
+        "Write a rulepack with one rule, a base system and cases that notice every small fault of it.",
+        "limitrules rulepack new our-sites")  # fmt: skip
+    add_new(new)
+
 
 _COMMANDS: Mapping[str, Callable[[Any], None]] = {
     "survey": _add_survey,
@@ -183,6 +201,7 @@ _COMMANDS: Mapping[str, Callable[[Any], None]] = {
     "rehearse": _add_rehearse,
     "window": _add_window,
     "propose": _add_propose,
+    "compare": _add_compare,
     "vocabulary": _add_vocabulary,
     "rulepack": _add_rulepack,
 }
@@ -196,8 +215,8 @@ def _command(
         name, help=help_line, description=description, epilog=f"example:  {example}"
     )
     parser.set_defaults(run=run, leaf=parser)
-    parser.add_argument("--format", choices=formats, default="text",
-        help=f"text for people, {' or '.join(formats[1:])} for programs (default: text)")  # fmt: skip
+    parser.add_argument("--format", choices=formats, default="text", metavar="FORM",
+        help="%(choices)s; the first ones are for people (default: text)")  # fmt: skip
     parser.add_argument("--out", metavar="FILE", type=Path, help="write to this file; a file read is never overwritten")
     parser.add_argument("--colour", choices=("auto", "never", "always"), default="auto",
         help="colour in text; auto: when a person watches (default: auto)")  # fmt: skip

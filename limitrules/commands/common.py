@@ -24,7 +24,7 @@ def report(arguments: Arguments, data: Callable[[], dict[str, Any]], text: Calla
 
 def inputs(arguments: Arguments) -> Iterator[Path]:
     """The files and folders that a command reads."""
-    given = [getattr(arguments, "system", None), getattr(arguments, "concessions", None)]
+    given = [getattr(arguments, name, None) for name in ("system", "concessions", "old")]
     given += getattr(arguments, "rulepack", [])
     return (Path(item) for item in given if item is not None)
 

@@ -9,10 +9,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, report
+from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, picture_target, report
 
 if TYPE_CHECKING:
-    from limitrules.simulate.events import Options
+    from limitrules.simulate.scene import Options
     from limitrules.simulate.told import Rehearsal
 
 EPILOG = """\
@@ -56,7 +56,7 @@ def run(arguments: Arguments) -> Answer:
     """The report, and 1 where supply is lost or a protection acts, else 0."""
     from limitrules import api
 
-    picture = _picture_target(arguments)
+    picture = picture_target(arguments)
     system = api.read_system(arguments.system)
     options, assume = _options(arguments), arguments.assume
     rehearsal = api.rehearse(system, arguments.event, options, assume=assume, progress=_shown(arguments))
@@ -77,22 +77,9 @@ def _text(rehearsal: Rehearsal, arguments: Arguments) -> str:
     return report(arguments, lambda: rehearsal_data(rehearsal), partial(rehearsal_text, rehearsal))
 
 
-def _picture_target(arguments: Arguments) -> Path | None:
-    """Where the picture goes; refused before any work where it cannot be drawn."""
-    target: Path | None = arguments.picture
-    if target is None:
-        return None
-    from limitrules.report.output import check_target
-    from limitrules.report.picture import check_can_draw
-
-    check_target(target, [Path(arguments.system)])
-    check_can_draw(target)
-    return target
-
-
 def _options(arguments: Arguments) -> Options:
     from limitrules.foundation.diagnostics import refuse
-    from limitrules.simulate.events import Options
+    from limitrules.simulate.scene import Options
 
     if arguments.times < 1 or (arguments.times > 1 and arguments.every is None):
         raise refuse("times-without-every", f"`--times {arguments.times}` makes no row of events", where="--times",

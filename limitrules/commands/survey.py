@@ -18,13 +18,11 @@ from limitrules.commands.common import (
 
 if TYPE_CHECKING:
     from limitrules.api import Survey
-    from limitrules.rules.findings import Finding, NotApplicable, SurveyResult
+    from limitrules.rules.findings import Consequence, Finding, NotApplicable, SurveyResult
 
 
 def survey(arguments: Arguments) -> Answer:
     """What a survey found; 1 where findings fail."""
-    from limitrules.report.data import survey_data
-    from limitrules.report.text import survey_text
     from limitrules.rules.findings import Consequence
 
     fail_on = Consequence(arguments.fail_on)
@@ -32,10 +30,35 @@ def survey(arguments: Arguments) -> Answer:
     result = _result_of(opened)
     if arguments.certify is not None:
         _certify(opened, arguments)
-    text = report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
+    text = _told(arguments, result, fail_on)
     if not result.findings:  # nothing was checked, which must not pass for all is well
         return text, UNUSABLE_INPUT
     return text, FINDINGS_FAIL if result.failing(fail_on) else NOTHING_FAILS
+
+
+def _told(arguments: Arguments, result: SurveyResult, fail_on: Consequence) -> str:
+    """The report in the form asked for; only what it needs is imported."""
+    if arguments.format == "sarif":
+        from limitrules.report.data import as_json
+        from limitrules.report.sarif import survey_sarif
+
+        return as_json(survey_sarif(result, fail_on))
+    if arguments.format == "junit":
+        from limitrules.report.junit import survey_junit
+
+        return survey_junit(result, fail_on)
+    if arguments.format == "html":
+        from limitrules.report.web import survey_html
+
+        return survey_html(result, fail_on)
+    if arguments.format == "markdown":
+        from limitrules.report.markdown import survey_markdown
+
+        return survey_markdown(result, fail_on)
+    from limitrules.report.data import survey_data
+    from limitrules.report.text import survey_text
+
+    return report(arguments, lambda: survey_data(result, fail_on), partial(survey_text, result, fail_on))
 
 
 def why(arguments: Arguments) -> Answer:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from fractions import Fraction
 
 import attrs
@@ -68,35 +71,73 @@ class Proof:
 
 
 def prove(rulepack: Rulepack, progress: Progress | None = None) -> Proof:
-    """Run all cases and all faults. Raises InputError where the cases cannot be read."""
+    """Run all cases and all faults, rules side by side. Raises InputError where the cases cannot be read."""
     cases = read_cases(rulepack)
+    trials = _Trials(rulepack, _by_rule(rulepack, cases))
     proofs = []
-    for number, rule in enumerate(rulepack.rules.values()):
+    for number, (rule, found) in enumerate(zip(rulepack.rules.values(), _all_found(trials), strict=True)):
         if progress is not None:
             progress(f"{rulepack.name}: rule {number + 1} of {len(rulepack.rules)}")
-        proofs.append(_prove_rule(rulepack, rule, cases))
+        proofs.append(_proof_of(trials, rule, found, cases.explained.get(rule.id, {})))
     return Proof(rulepack, tuple(proofs))
 
 
-def _prove_rule(rulepack: Rulepack, rule: Rule, cases: Cases) -> RuleProof:
-    own = [case for case in cases.cases if case.rule == rule.id]
-    systems = [changed(cases.base, case) for case in own]
-    alone = attrs.evolve(rulepack, rules={rule.id: rule})
-    wrong = []
-    for case, system in zip(own, systems, strict=True):
-        found = verdict_of(Survey(system, [alone]), case.subject)
-        if found != case.expect:
-            wrong.append(Wrong(case, found))
-    explained = cases.explained.get(rule.id, {})
-    mutants = list(mutants_of(rule, rulepack.vocabulary)) if own and not wrong else []
-    trials = list(zip(own, systems, strict=True))
-    survivors = tuple(
-        Survivor(mutant.words, mutant.span, explained.get(mutant.words, ""))
-        for mutant in mutants
-        if not _is_noticed(rulepack, mutant, trials)
-    )
+def _by_rule(rulepack: Rulepack, cases: Cases) -> dict[str, list[tuple[Case, System]]]:
+    """The cases of each rule with the systems they change the base into."""
+    found: dict[str, list[tuple[Case, System]]] = {rule: [] for rule in rulepack.rules}
+    for case in cases.cases:
+        found[case.rule].append((case, changed(cases.base, case)))
+    return found
+
+
+@frozen(eq=False)
+class _Trials:
+    """All that is tried. What comes out of it passes from one process to another, so it is numbers and words."""
+
+    rulepack: Rulepack
+    by_rule: Mapping[str, list[tuple[Case, System]]]
+
+    def found(self, rule: Rule) -> _Found:
+        """The numbers of the wrong cases with what they came to, and those of the faults that no case notices."""
+        own = self.by_rule[rule.id]
+        alone = attrs.evolve(self.rulepack, rules={rule.id: rule})
+        came_to = [verdict_of(Survey(system, [alone]), case.subject) for case, system in own]
+        wrong = [(at, found) for at, found in enumerate(came_to) if found != own[at][0].expect]
+        ordered = list(own)
+        mutants = mutants_of(rule, self.rulepack.vocabulary) if own and not wrong else ()
+        return wrong, [at for at, item in enumerate(mutants) if not _is_noticed(self.rulepack, item, ordered)]
+
+
+_Found = tuple[list[tuple[int, str]], list[int]]
+_shared: list[_Trials] = []
+
+
+def _all_found(trials: _Trials) -> Iterator[_Found]:
+    """The results of all rules in their order, from as many processes as there are processors."""
+    rules = list(trials.rulepack.rules.values())
+    workers = min(os.cpu_count() or 1, len(rules))
+    if workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+        yield from (trials.found(rule) for rule in rules)
+        return
+    # Forked processes see the rulepack and the systems as they are; nothing has to be sent to them.
+    context = multiprocessing.get_context("fork")
+    with ProcessPoolExecutor(workers, context, _shared.append, (trials,)) as pool:
+        yield from pool.map(_found_by_worker, [rule.id for rule in rules])
+
+
+def _found_by_worker(rule: str) -> _Found:
+    (trials,) = _shared
+    return trials.found(trials.rulepack.rules[rule])
+
+
+def _proof_of(trials: _Trials, rule: Rule, found: _Found, explained: Mapping[str, str]) -> RuleProof:
+    own = [case for case, _ in trials.by_rule[rule.id]]
+    wrong = tuple(Wrong(own[at], came_to) for at, came_to in found[0])
+    mutants = list(mutants_of(rule, trials.rulepack.vocabulary)) if own and not wrong else []
+    left = [mutants[at] for at in found[1]]
+    survivors = tuple(Survivor(item.words, item.span, explained.get(item.words, "")) for item in left)
     lacking = tuple(verdict for verdict in EXPECTED if verdict not in {case.expect for case in own})
-    return RuleProof(rule, len(own), lacking, tuple(wrong), len(mutants), survivors)
+    return RuleProof(rule, len(own), lacking, wrong, len(mutants), survivors)
 
 
 def _is_noticed(rulepack: Rulepack, mutant: Mutant, trials: list[tuple[Case, System]]) -> bool:

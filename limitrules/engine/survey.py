@@ -187,6 +187,15 @@ class Survey:
             return ()
         return (f"{exact} of {len(figures)} figures that were read carry no tolerance; they were taken as exact.",)
 
+    def _retired(self) -> list[str]:
+        """Rules that are not asked, with the reason: whoever signs a report has to see them."""
+        return [
+            f"Not asked: {rulepack.name}/{item.rule} (class {item.consequence.value}), retired by {item.by}:"
+            f" {item.reason}"
+            for rulepack in self.rulepacks
+            for item in rulepack.retired
+        ]
+
     # results
 
     def result(self) -> SurveyResult:
@@ -210,7 +219,7 @@ class Survey:
             tuple(findings),
             tuple(passed_over),
             missing_values(findings, system),
-            (*self._exactness(), *self.concessions.notes(findings)),
+            (*self._exactness(), *self._retired(), *self.concessions.notes(findings)),
         )
 
 

@@ -64,6 +64,8 @@ def zero_of(story: Story) -> float:
 
 def time_words(seconds: float) -> str:
     """``1.34 s``, ``12 min``, ``3.6 h``: short times to the millisecond, long ones in what one thinks in."""
+    if not math.isfinite(seconds):
+        return "no time that ends"
     size = abs(seconds)
     if size >= 7200.0:
         return with_unit(_digits(seconds / 3600.0), "h")
@@ -147,8 +149,9 @@ def _exceeded(moment: Moment) -> str:
         way = "beyond"
     level = figure_words(abs(moment.watch.level), moment.unit)
     figure = figure_words(abs(moment.figure), moment.unit)
-    delay = f"; it acts after {time_words(moment.watch.delay)}" if moment.watch.delay else ""
-    return f"`{moment.path}`: {figure} is {way} its {level}{delay}."
+    delay = moment.watch.delay
+    acts = "" if not delay else f"; it acts after {time_words(delay)}" if math.isfinite(delay) else "; that may last"
+    return f"`{moment.path}`: {figure} is {way} its {level}{acts}."
 
 
 def _back(moment: Moment) -> str:
@@ -173,10 +176,7 @@ _ACTS = {
 
 _SENTENCES: dict[What, Callable[[Moment], str]] = {
     What.EVENT: _event,
-    What.GOVERNS: lambda m: (
-        f"The charge current is governed by {m.words}"
-        + (f" (allowed: {_figure(m)})." if math.isfinite(m.figure) else ".")
-    ),
+    What.GOVERNS: _governs,
     What.ORDER: lambda m: f"`{m.path}` begins to move towards {_figure(m)}.",
     What.EXCEEDED: _exceeded,
     What.BACK: _back,

@@ -103,7 +103,7 @@ def _reach(reach: Reach, zero: float) -> Data:
     return {
         "path": reach.watch.path,
         "level": reach.watch.level,
-        "delay": reach.watch.delay,
+        "delay": _finite(reach.watch.delay),
         "peak": _finite(reach.peak),
         "longest": reach.longest,
         "total": reach.total,

@@ -16,7 +16,7 @@ _CHOICE = re.compile(r"argument (?P<what>.+?): invalid choice: '(?P<word>.*)' \(
 _EXTRA = re.compile(r"unrecognized arguments: (?P<words>.*)", re.DOTALL)
 _MISSING = re.compile(r"the following arguments are required: (?P<names>.*)")
 _NO_VALUE = re.compile(r"argument (?P<what>.*): expected one argument")
-_COMMANDS = ("COMMAND", "list|show|prove")
+_COMMANDS = ("COMMAND", "list|show|prove|new")
 
 
 def usage_diagnostic(message: str, command: str, options: Iterable[str]) -> Diagnostic:

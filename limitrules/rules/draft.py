@@ -15,7 +15,7 @@ from limitrules.model.reading import Reading, check_header
 
 MANIFEST = "rulepack.yaml"
 _KEYS = ("limitrules", "name", "version", "vocabulary", "title", "meaning", "extends", "overrides",
-         "parameters", "rules")  # fmt: skip
+         "retires", "parameters", "rules")  # fmt: skip
 _REQUIRED = ("name", "version", "vocabulary")
 
 
@@ -38,6 +38,18 @@ class Override:
 
 
 @frozen(eq=False, repr=False)
+class Retirement:
+    """A rule of another rulepack that is no longer asked, and the written reason."""
+
+    by: str
+    rulepack: str
+    rule: str
+    reason: str
+    source: Source
+    key: tree.Scalar
+
+
+@frozen(eq=False, repr=False)
 class Draft:
     """A rulepack document that is read, but not checked yet."""
 
@@ -46,6 +58,7 @@ class Draft:
     folder: str
     name: str
     overrides: tuple[Override, ...]
+    retires: tuple[Retirement, ...] = ()
     trees: Callable[[str], Node | None] = no_tree  # of clauses whose tree is known already
 
 
@@ -69,8 +82,9 @@ def parse_draft(source: Source, folder: str = "", trees: Callable[[str], Node | 
             reading.say_at("missing-key", f"The rulepack has no `{name}`.", top.start, top.start + 1)
     name = text_of(reading, top, "name")
     overrides = _overrides(reading, top, name)
+    retires = _retires(reading, top, name)
     reading.finish()
-    return Draft(source, top, folder, name, overrides, trees)
+    return Draft(source, top, folder, name, overrides, retires, trees)
 
 
 def _overrides(reading: Reading, top: tree.Mapping, by: str) -> tuple[Override, ...]:
@@ -81,6 +95,22 @@ def _overrides(reading: Reading, top: tree.Mapping, by: str) -> tuple[Override, 
         inner = reading.mapping(node, "a map of parameters")
         for name, (key, value) in (inner.entries if inner else {}).items():
             found.append(_override(reading, Override(by, rulepack, name, value, reading.source, key)))
+    return tuple(found)
+
+
+def _retires(reading: Reading, top: tree.Mapping, by: str) -> tuple[Retirement, ...]:
+    """By rulepack and rule: the reason why it is not asked here."""
+    found: list[Retirement] = []
+    entry = top.entries.get("retires")
+    outer = reading.mapping(entry[1], "a map of rulepacks") if entry else None
+    for rulepack, (_, node) in (outer.entries if outer else {}).items():
+        inner = reading.mapping(node, "a map of rules and reasons")
+        for rule, (key, value) in (inner.entries if inner else {}).items():
+            reason = " ".join((reading.text(value, "a reason") or "").split())
+            if not reason:
+                reading.say("reason-due", f"The rule `{rule}` is retired without a reason.", key,
+                            expected="a sentence that says why it does not count here")  # fmt: skip
+            found.append(Retirement(by, rulepack, rule, reason, reading.source, key))
     return tuple(found)
 
 

@@ -91,6 +91,16 @@ class Rule:
     span: Span
 
 
+@frozen
+class Retired:
+    """A rule that another rulepack took out, and why."""
+
+    rule: str
+    consequence: Consequence
+    by: str
+    reason: str
+
+
 @frozen(eq=False, repr=False)
 class Rulepack:
     """A versioned folder of rules. ``content`` is the hash of everything that decides what it says."""
@@ -104,3 +114,4 @@ class Rulepack:
     rules: Mapping[str, Rule]
     folder: str
     content: str
+    retired: tuple[Retired, ...] = ()

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+
+import attrs
 
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
@@ -12,11 +15,11 @@ from limitrules.language.functions import Registry
 from limitrules.model.reading import Reading
 from limitrules.model.vocabulary import Vocabulary, load_vocabulary
 from limitrules.physics import FUNCTIONS
-from limitrules.rules.draft import MANIFEST, Draft, Override, parse_draft, text_of
+from limitrules.rules.draft import MANIFEST, Draft, Override, Retirement, parse_draft, text_of
 from limitrules.rules.prepared import Ready, prepared
-from limitrules.rules.rule import Rulepack
+from limitrules.rules.rule import Retired, Rulepack
 
-__all__ = ["MANIFEST", "check_drafts", "load_rulepack", "load_rulepacks", "parse_draft", "read_draft"]
+__all__ = ["MANIFEST", "check_drafts", "load_rulepack", "load_rulepacks", "parse_draft", "read_draft", "retired_by"]
 
 
 def load_rulepacks(folders: Sequence[str | Path], functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
@@ -45,6 +48,11 @@ def read_draft(folder: Path, shown: str = "") -> Draft | Ready:
     return prepared(source, str(path.parent)) or parse_draft(source, str(path.parent))
 
 
+def retired_by(draft: Draft | Ready) -> Sequence[Retirement]:
+    """The rules of other rulepacks that a rulepack takes out; one that was prepared takes out none."""
+    return draft.retires if isinstance(draft, Draft) else ()
+
+
 def check_drafts(drafts: Sequence[Draft | Ready], functions: Registry = FUNCTIONS) -> tuple[Rulepack, ...]:
     """Check rulepack documents together."""
     vocabulary = _vocabulary([draft for draft in drafts if isinstance(draft, Draft)])
@@ -58,6 +66,13 @@ def check_drafts(drafts: Sequence[Draft | Ready], functions: Registry = FUNCTION
         except InputError as error:
             mistakes.extend(error.diagnostics)
     names = [draft.name for draft in drafts]
+    retires = [item for draft in drafts for item in retired_by(draft)]
+    found = [_without_retired(rulepack, retires, mistakes) for rulepack in found]
+    for gone in retires:
+        if gone.rulepack not in names:
+            span = gone.source.span(gone.key.start, gone.key.end)
+            mistakes.append(Diagnostic("retired-of-nothing", f"the rulepack `{gone.rulepack}` is not used here", span,
+                                       listing(names)))  # fmt: skip
     mistakes.extend(_clashes(drafts, overrides))
     for item in overrides:
         if item.rulepack not in names:
@@ -68,6 +83,28 @@ def check_drafts(drafts: Sequence[Draft | Ready], functions: Registry = FUNCTION
     if mistakes:
         raise InputError(mistakes)
     return tuple(found)
+
+
+def _without_retired(
+    rulepack: Rulepack, retires: Sequence[Retirement], mistakes: list[Diagnostic]
+) -> Rulepack:  # fmt: skip
+    """The rulepack without the rules that another one takes out, which are kept with the reason."""
+    own = [item for item in retires if item.rulepack == rulepack.name]
+    rules, gone = dict(rulepack.rules), []
+    for item in own:
+        rule = rules.pop(item.rule, None)
+        if rule is None:
+            near = nearest(item.rule, rulepack.rules)
+            span = item.source.span(item.key.start, item.key.end)
+            message = f"the rulepack `{rulepack.name}` has no rule `{item.rule}`"
+            mistakes.append(Diagnostic("unknown-rule", message, span, advice=f"`{near}`" if near else ""))
+        else:
+            gone.append(Retired(rule.id, rule.consequence, item.by, item.reason))
+    if not own:
+        return rulepack
+    text = "".join(f"{rulepack.content}{item.by}:{item.rule}:{item.reason}" for item in own)
+    content = hashlib.sha256(text.encode()).hexdigest()[:16]
+    return attrs.evolve(rulepack, rules=rules, retired=tuple(gone), content=content)
 
 
 def _rulepack(

@@ -28,63 +28,89 @@ Line = tuple[float, float]  # a figure as factor * current into the bus + offset
 class Division:
     """``currents``: of each pack, as a line over the current into the bus (A). ``voltage``: of the bus, likewise (V).
 
-    ``afloat``: no pack takes the current, so that only the capacitance of the bus does; the voltage is then no line.
-    ``blocked``: packs that a blocked direction keeps apart at the moment.
+    ``afloat``: no pack follows the current, so that only the capacitance of the bus does; the voltage is then no line.
+    ``bends``: for packs whose current bends with the voltage, where (V) and whether they are below that.
     """
 
     currents: tuple[Line, ...]
     voltage: Line
     afloat: bool = False
-    blocked: tuple[int, ...] = ()
+    bends: tuple[tuple[float, bool], ...] = ()
+
+    @property
+    def fixed(self) -> float:
+        """What the packs take whatever flows (A)."""
+        return sum(offset for _, offset in self.currents) if self.afloat else 0.0
 
 
-def divide(packs: Sequence[Pack], modes: Sequence[Mode], current: float) -> Division:
-    """How ``current`` (A, positive when charging) divides, Kirchhoff's laws with ideal one-way paths.
+@frozen(eq=False)
+class _Path:
+    """What a pack takes: ``conductance * (voltage - rest)`` on one side of ``bend`` (V), a fixed current on the other.
 
-    A pack that blocks one direction takes part while its current would flow the other way.
+    ``below``: it follows the voltage below the bend, else above it.
     """
-    fixed = sum(_limited(pack) for pack, mode in zip(packs, modes, strict=True) if mode is Mode.LIMITING)
-    free = [number for number, mode in enumerate(modes) if mode is Mode.FREE]
-    one_way = [number for number, mode in enumerate(modes) if mode in (Mode.NO_CHARGE, Mode.NO_DISCHARGE)]
-    active = set(free) or {n for n in one_way if _may(modes[n], math.copysign(1.0, current - fixed))}
-    for _ in range(2 * len(packs) + 2):
-        if not active:
-            break
-        line = _voltage(packs, active, fixed)
-        voltage = line[0] * current + line[1]
-        chosen = set(free) | {n for n in one_way if _may(modes[n], voltage - packs[n].rest)}
-        if chosen == active or not chosen:
-            break
-        active = chosen
-    blocked = tuple(n for n in one_way if n not in active)
-    if not active:
-        return Division(_fixed_lines(packs, modes), (0.0, math.nan), True, blocked)
-    line = _voltage(packs, active, fixed)
-    currents = list(_fixed_lines(packs, modes))
-    for number in active:
-        g = packs[number].conductance
-        currents[number] = (g * line[0], g * (line[1] - packs[number].rest))
-    return Division(tuple(currents), line, False, blocked)
+
+    number: int
+    conductance: float
+    rest: float
+    bend: float = math.inf
+    below: bool = True
+    fixed: float = 0.0
+
+    def follows(self, low: float) -> bool:
+        """Whether it follows the voltage from ``low`` up to the next bend."""
+        return low < self.bend if self.below else low >= self.bend
+
+    def current(self, voltage: float) -> float:
+        is_held = voltage >= self.bend if self.below else voltage <= self.bend
+        return self.fixed if is_held else self.conductance * (voltage - self.rest)
 
 
-def _may(mode: Mode, way: float) -> bool:
-    return way > 0.0 if mode is Mode.NO_DISCHARGE else way < 0.0
+def divide(packs: Sequence[Pack], modes: Sequence[Mode], current: float, floating: float | None = None) -> Division:
+    """How ``current`` (A, positive when charging) divides, Kirchhoff's laws with ideal one-way paths and limiters.
+
+    ``floating``: the voltage (V) of a bus that no pack held until now; a pack holds it once it comes within reach.
+    """
+    paths = [path for number, mode in enumerate(modes) if (path := _path(number, packs[number], mode)) is not None]
+    bends = sorted({path.bend for path in paths if math.isfinite(path.bend)})
+    if floating is not None:
+        low = max((bend for bend in bends if bend <= floating), default=-math.inf)
+    else:
+        # Every path takes more at a higher voltage, so the current tells between which bends the voltage lies.
+        low = max((bend for bend in bends if sum(path.current(bend) for path in paths) < current), default=-math.inf)
+    return _division(packs, paths, low)
 
 
-def _limited(pack: Pack) -> float:
-    return pack.limiter.current if pack.limiter else 0.0
+def _path(number: int, pack: Pack, mode: Mode) -> _Path | None:
+    conductance, rest = pack.conductance, pack.rest
+    if mode is Mode.FREE:
+        return _Path(number, conductance, rest, fixed=math.inf)
+    if mode is Mode.NO_CHARGE:
+        return _Path(number, conductance, rest, rest)
+    if mode is Mode.NO_DISCHARGE:
+        return _Path(number, conductance, rest, rest, below=False)
+    if mode is Mode.LIMITING and pack.limiter is not None:  # its reverse path stays open
+        limit = pack.limiter.current
+        return _Path(number, conductance, rest, rest + limit / conductance, fixed=limit)
+    return None
 
 
-def _fixed_lines(packs: Sequence[Pack], modes: Sequence[Mode]) -> tuple[Line, ...]:
-    return tuple(
-        (0.0, _limited(pack) if mode is Mode.LIMITING else 0.0) for pack, mode in zip(packs, modes, strict=True)
-    )
-
-
-def _voltage(packs: Sequence[Pack], active: set[int], fixed: float) -> Line:
-    conductance = sum(packs[number].conductance for number in active)
-    weighted = sum(packs[number].conductance * packs[number].rest for number in active)
-    return 1.0 / conductance, (weighted - fixed) / conductance
+def _division(packs: Sequence[Pack], paths: Sequence[_Path], low: float) -> Division:
+    """The division while the voltage lies between the bend ``low`` and the next one."""
+    following = [path for path in paths if path.follows(low)]
+    held = [path for path in paths if not path.follows(low)]
+    bends = tuple((path.bend, low < path.bend) for path in paths if math.isfinite(path.bend))
+    currents: list[Line] = [(0.0, 0.0)] * len(packs)
+    for path in held:
+        currents[path.number] = (0.0, path.fixed)
+    if not following:
+        return Division(tuple(currents), (0.0, math.nan), True, bends)
+    conductance = sum(path.conductance for path in following)
+    weighted = sum(path.conductance * path.rest for path in following)
+    line = 1.0 / conductance, (weighted - sum(path.fixed for path in held)) / conductance
+    for path in following:
+        currents[path.number] = (path.conductance * line[0], path.conductance * (line[1] - path.rest))
+    return Division(tuple(currents), line, False, bends)
 
 
 def drawn_current(power: float, inflow: float, line: Line) -> float:

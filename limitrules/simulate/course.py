@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from attrs import evolve, frozen
 
 from limitrules.simulate.bus import Mode
 from limitrules.simulate.network import Network, Piece
-from limitrules.simulate.plant import Act, Part, Plant, Watch
-from limitrules.simulate.signals import next_reach
+from limitrules.simulate.plant import Act, Pack, Part, Plant, Watch
+from limitrules.simulate.signals import next_past, next_reach
 from limitrules.simulate.told import Moment, What
 from limitrules.simulate.watching import Phase, Running, Step
 
 MOST_PIECES = 5000
+_MOST_ACTS = 100  # of one watch, before it counts as restless
+_MOST_AT_ONCE = 200  # steps without any time between them
 _TOGETHER = 1e-10  # s; what is due within this time of an event is due with it
 
 
@@ -70,18 +73,22 @@ class _Run:
     def __init__(self, plant: Plant, start: Start, changes: Sequence[Change], until: float) -> None:
         self.plant, self.changes, self.until = plant, list(changes), until
         self.now = 0.0
-        self.network = Network(plant, start.modes, start.loads, start.extra_load)
+        modes = [_as_built(pack, mode) for pack, mode in zip(plant.packs, start.modes, strict=True)]
+        self.network = Network(plant, modes, start.loads, start.extra_load)
         self.is_linked, self.is_dark, self.is_restless, self.is_limited = True, False, False, False
+        self.outside = list(start.modes)
+        self.at_once = 0
         self.reported = [pack.charge_ceiling for pack in plant.packs]
-        self.heard, self.heard_modes = list(self.reported), list(start.modes)
+        self.heard, self.heard_modes = list(self.reported), modes.copy()
         self.news: list[tuple[float, list[float], list[Mode]]] = []
         self.silent_at = math.inf
         self.governs = ""
         self.moments: list[Moment] = []
         self.pieces: list[Piece] = []
         self.network.divide()
-        while not start.asleep and not self.network.settle(self.aims()):
-            pass
+        for _ in range(_MOST_AT_ONCE):
+            if start.asleep or self.network.settle(self.aims()):
+                break
         piece = self.network.piece(0.0, 0.0)
         self.running = [Running(watch, self.network.figure(watch, piece)(0.0)) for watch in plant.watches]
 
@@ -126,17 +133,21 @@ class _Run:
         self._take_changes()
         self._look()
         while self.now < self.until and not self.is_dark:
-            if len(self.pieces) >= MOST_PIECES:
+            if len(self.pieces) >= MOST_PIECES or self.at_once >= _MOST_AT_ONCE or self._acts() >= _MOST_ACTS:
                 self.is_restless = True
                 self._tell(What.RESTLESS, "")
                 break
             self._step()
         return Course(self.plant, tuple(self.moments), tuple(self.pieces), self.is_dark, self.is_restless)
 
+    def _acts(self) -> int:
+        return max((running.acts for running in self.running), default=0)
+
     def _step(self) -> None:
         network = self.network
         piece = network.piece(self.now, self.until)
         span = self._next(piece)
+        self.at_once = 0 if span > 0.0 else self.at_once + 1
         if span > 0.0:
             self.pieces.append(evolve(piece, end=self.now + span))
         self.now += span
@@ -179,20 +190,16 @@ class _Run:
         inflow = piece.inflow.range(0.0, span)
         for running in self.running:
             watch = running.watch
-            squared = piece.is_afloat and watch.part is Part.BUS_VOLTAGE
             figure, bounds = self.network.figure(watch, piece), self.network.bounds(watch, piece, inflow)
-            span = min(span, running.follow(figure, bounds, span, squared))
+            level_of = partial(self.network.level, watch, piece) if piece.is_afloat else None
+            span = min(span, running.follow(figure, bounds, span, level_of))
         return max(span, 0.0)
 
     def _until_other_division(self, piece: Piece, span: float) -> float:
-        """Seconds until a one-way path begins or ceases to carry current, ``span`` at most."""
-        for number, mode in enumerate(self.network.modes):
-            if mode not in (Mode.NO_CHARGE, Mode.NO_DISCHARGE):
-                continue
-            level = self.plant.packs[number].rest
-            level = level * level if piece.is_afloat else level
-            upward = (mode is Mode.NO_CHARGE) != (number in piece.division.blocked)
-            span = min(span, next_reach(piece.voltage, level, upward, span))
+        """Seconds until the current of a pack bends with the voltage, ``span`` at most."""
+        for bend, is_below in piece.division.bends:
+            level = bend * bend if piece.is_afloat else bend
+            span = min(span, next_past(piece.voltage, level, is_below, span))
         return span
 
     def _take_watches(self, piece: Piece, span: float) -> None:
@@ -218,11 +225,8 @@ class _Run:
 
     def _act(self, watch: Watch) -> None:
         network = self.network
-        if watch.act is Act.BLOCK:
+        if watch.act is Act.BLOCK or watch.act is Act.LIMIT:
             self._set_mode(watch.owner)
-        elif watch.act is Act.LIMIT:
-            network.modes[watch.owner] = Mode.LIMITING
-            self._report()
         elif watch.act is Act.SHED:
             if watch.owner in network.loads:
                 network.loads.remove(watch.owner)
@@ -234,24 +238,23 @@ class _Run:
             self._go_dark(watch.path)
 
     def _release(self, watch: Watch) -> None:
-        if watch.act is Act.LIMIT:
-            self.network.modes[watch.owner] = Mode.FREE
-        self._set_mode(watch.owner)
+        if watch.act in (Act.BLOCK, Act.LIMIT):
+            self._set_mode(watch.owner)
 
     def _set_mode(self, number: int) -> None:
-        """What a pack lets through follows from the protections that hold it."""
-        acted = [running.watch for running in self.running if running.is_blocking]
-        blocks = [watch for watch in acted if watch.act is Act.BLOCK and watch.owner == number]
-        if self.network.modes[number] is Mode.LIMITING and not blocks:
-            return
-        charge = any(watch.blocks_charge for watch in blocks)
-        discharge = any(watch.blocks_discharge for watch in blocks)
-        if not self.plant.packs[number].separate_paths:
-            charge = discharge = charge or discharge
-        self.network.modes[number] = (
-            Mode.OPEN if charge and discharge else Mode.NO_CHARGE if charge else
-            Mode.NO_DISCHARGE if discharge else Mode.FREE
+        """What a pack lets through follows from what was done to it and from the protections that hold it."""
+        outside = self.outside[number]
+        holding = [r.watch for r in self.running if r.is_blocking and r.watch.owner == number]
+        blocks = [watch for watch in holding if watch.act is Act.BLOCK]
+        charge = outside in (Mode.OPEN, Mode.NO_CHARGE) or any(watch.blocks_charge for watch in blocks)
+        discharge = outside in (Mode.OPEN, Mode.NO_DISCHARGE) or any(watch.blocks_discharge for watch in blocks)
+        limits = outside is Mode.LIMITING or any(watch.act is Act.LIMIT for watch in holding)
+        mode = (
+            Mode.OPEN if charge and discharge else Mode.NO_CHARGE if charge else Mode.NO_DISCHARGE if discharge else
+            Mode.FREE
         )  # fmt: skip
+        built = _as_built(self.plant.packs[number], mode)
+        self.network.modes[number] = Mode.LIMITING if limits and built in (Mode.FREE, Mode.NO_DISCHARGE) else built
         self._report()
 
     def _go_dark(self, path: str) -> None:
@@ -297,14 +300,17 @@ class _Run:
         if change.extra_load is not None:
             network.extra_load = change.extra_load
         for number, mode in change.modes:
-            network.modes[number] = mode
+            self.outside[number] = mode
+            self._set_mode(number)
         for number, ceiling in change.ceilings:
             self.reported[number] = ceiling
         if change.link is False:
             self.is_linked = False
             self.news.clear()
             self.silent_at = self.now + self.plant.silence_time
-        if change.modes or change.ceilings:
+        elif change.link:
+            self.is_linked, self.silent_at = True, math.inf
+        if change.ceilings or change.link:
             self._report()
         network.divide()
         if change.loads is not None or change.extra_load is not None or change.awake:
@@ -315,6 +321,11 @@ class _Run:
         words: str = "",
     ) -> None:  # fmt: skip
         self.moments.append(Moment(self.now, what, path, figure, unit, watch, words))
+
+
+def _as_built(pack: Pack, mode: Mode) -> Mode:
+    """A pack without separate paths blocks both directions or none."""
+    return Mode.OPEN if mode in (Mode.NO_CHARGE, Mode.NO_DISCHARGE) and not pack.separate_paths else mode
 
 
 _WHAT = {

@@ -7,50 +7,18 @@ from collections.abc import Callable, Mapping
 
 from attrs import evolve, frozen
 
-from limitrules.foundation.diagnostics import nearest, refuse
+from limitrules.foundation.diagnostics import InputError, nearest, refuse
 from limitrules.model.values import ComponentRecord
 from limitrules.simulate.bus import Mode
 from limitrules.simulate.course import Change, Start
 from limitrules.simulate.figures import Figures
 from limitrules.simulate.plant import Act, Plant
 from limitrules.simulate.protections import CHARGE, DISCHARGE
+from limitrules.simulate.scene import LEAD_IN, Options, Scene, lacks, last, repeated
 from limitrules.simulate.site import Wanted, blocks_in_the_cold, plant_of, with_overload
 
-LEAD_IN = 1.0  # s of rest that are shown before the event
 RESERVE_FLOOR = "reserve-floor"
 BOTH = (CHARGE, DISCHARGE)
-
-
-@frozen
-class Options:
-    """What a person may choose; None where the document or the usual decides.
-
-    ``power``: W of the load that drops, starts or runs. ``pack``: path of the pack it happens to. ``soc``: share.
-    ``running``: AC sources that charge the packs, by path. ``ceiling``: A that a pack reports from the event on.
-    ``difference``: V between a joining pack and the bus. ``lasting``: s that are rehearsed. ``every``: s between two
-    events of a row, ``times``: how many of them.
-    """
-
-    power: float | None = None
-    pack: str | None = None
-    soc: float | None = None
-    running: tuple[str, ...] = ()
-    ceiling: float | None = None
-    difference: float | None = None
-    lasting: float | None = None
-    every: float | None = None
-    times: int = 1
-
-
-@frozen(eq=False)
-class Scene:
-    """A plant, how it stands at the start, what happens to it, and for how long it is watched (s)."""
-
-    plant: Plant
-    start: Start
-    changes: tuple[Change, ...]
-    lasting: float
-    words: str
 
 
 @frozen(eq=False)
@@ -69,27 +37,10 @@ class Event:
 def scene_of(event: Event, figures: Figures, options: Options) -> Scene:
     """The scene of an event. Raises InputError where the system lacks what the event is about."""
     assert event.scene is not None
+    _refuse_unknown(figures, options)
     scene = event.scene(figures, options)
-    scene = _repeated(scene, options) if options.every else scene
-    return evolve(scene, lasting=options.lasting or max(scene.lasting, _last(scene) + event.lasting))
-
-
-def _last(scene: Scene) -> float:
-    return max((change.time for change in scene.changes), default=0.0)
-
-
-def _repeated(scene: Scene, options: Options) -> Scene:
-    """The same again, over and over; half-way between two of them the site goes back to how it was."""
-    assert options.every is not None
-    row: list[Change] = []
-    for number in range(options.times):
-        begin = number * options.every
-        row += [evolve(change, time=change.time + begin) for change in scene.changes]
-        if number + 1 < options.times:
-            back = _last(scene) + begin + options.every / 2
-            start = scene.start
-            row.append(Change(back, "back as it was", loads=start.loads, extra_load=start.extra_load))
-    return evolve(scene, changes=tuple(row))
+    scene = repeated(scene, options) if options.every else scene
+    return evolve(scene, lasting=options.lasting or max(scene.lasting, last(scene) + event.lasting))
 
 
 # ---------------------------------------------------------------- while charging
@@ -110,7 +61,7 @@ def _export_stop(figures: Figures, options: Options) -> Scene:
     power = options.power
     if power is None:
         if not grids:
-            raise _lacks("a grid to export to", "say what is exported with --power")
+            raise lacks("a grid to export to", "say what is exported with --power")
         power = figures.number(grids[0], "power.export_limit")
     words = "the export ends"
     change = Change(LEAD_IN, words, extra_load=0.0, figure=power, unit="W")
@@ -120,7 +71,7 @@ def _export_stop(figures: Figures, options: Options) -> Scene:
 def _charging(plant: Plant, figures: Figures, power: float, change: Change, words: str) -> Scene:
     """Sources charge the packs up to what these allow while ``power`` W are drawn on the AC side."""
     if plant.converter is None and power:
-        raise _lacks("a converter that feeds AC loads", "describe it under `converters`")
+        raise lacks("a converter that feeds AC loads", "describe it under `converters`")
     figures.take("Each source gives up to its own ceiling before the event, and those that obey hold the packs' limit.")
     start = Start((Mode.FREE,) * len(plant.packs), _dc_loads(plant), extra_load=power)
     return Scene(plant, start, (change,), 0.0, words)
@@ -134,7 +85,7 @@ def _pack_limits(figures: Figures, options: Options) -> Scene:
     scene = _pack_event(figures, options, Mode.LIMITING, "goes into its fallback limiter")
     number = scene.changes[0].modes[0][0]
     if scene.plant.packs[number].limiter is None:
-        raise _lacks(f"a fallback limiter in {scene.plant.packs[number].path}", "choose another one with --pack")
+        raise lacks(f"a fallback limiter in {scene.plant.packs[number].path}", "choose another one with --pack")
     # The limiter is held by what set it off, so it does not let go by the current alone.
     watches = tuple(w for w in scene.plant.watches if w.act is not Act.LIMIT or w.owner != number)
     return evolve(scene, plant=evolve(scene.plant, watches=watches))
@@ -155,7 +106,7 @@ def _pack_joins(figures: Figures, options: Options) -> Scene:
     plant = plant_of(figures, wanted)
     number = _pack_number(plant, options)
     if len(plant.packs) < 2:
-        raise _lacks("a second pack to join", "a pack can only join others")
+        raise lacks("a second pack to join", "a pack can only join others")
     path = plant.packs[number].path
     difference = options.difference if options.difference is not None else _closing_difference(figures, path)
     packs = list(plant.packs)
@@ -171,7 +122,7 @@ def _closing_difference(figures: Figures, pack: str) -> float:
     for record in figures.kind("contactor"):
         if pack in [other.path for other in figures.related(record, "packs")]:
             return figures.number(record, "close_difference_max")
-    raise _lacks(f"a contactor of {pack} with the difference at which it may close", "say it with --difference")
+    raise lacks(f"a contactor of {pack} with the difference at which it may close", "say it with --difference")
 
 
 def _link_loss(figures: Figures, options: Options) -> Scene:
@@ -249,7 +200,7 @@ def _starting(figures: Figures, options: Options) -> tuple[str, float, float, fl
         time = figures.optional(record, "start.time") or 0.0
         found.append((record.path, running, max(running, running * multiple), time))
     if not found:
-        raise _lacks("an AC load", "say what starts with --power")
+        raise lacks("an AC load", "say what starts with --power")
     return max(found, key=lambda item: item[2])
 
 
@@ -268,7 +219,7 @@ def _grid_loss(figures: Figures, options: Options) -> Scene:
     _demand(figures, "converter")
     grids = [record for record in figures.kind("source") if figures.word(record, "type") == "grid"]
     if not grids:
-        raise _lacks("a grid", "describe it under `sources` with `type: grid`")
+        raise lacks("a grid", "describe it under `sources` with `type: grid`")
     grid = grids[0]
     gap = figures.number(grid, "loss_detection_time", "1 s") + figures.number(grid, "transfer_time", "1 s")
     power = options.power if options.power is not None else _peak(figures, plant)
@@ -352,32 +303,46 @@ def _pack_number(plant: Plant, options: Options, fit: Callable[..., bool] = lamb
     if options.pack is None:
         fitting = [number for number, pack in enumerate(plant.packs) if fit(pack)]
         if not fitting:
-            raise _lacks("a pack that fits", "describe it under `packs`")
+            raise lacks("a pack that fits", "describe it under `packs`")
         return max(fitting, key=lambda number: plant.packs[number].conductance)
-    wanted = options.pack if options.pack.startswith("packs.") else f"packs.{options.pack}"
-    if wanted not in paths:
-        near = nearest(wanted, paths)
-        raise refuse("no-such-pack", f"there is no pack `{options.pack}` in this system", where="--pack",
-                     advice=f"write `{near}`" if near else "")  # fmt: skip
-    return paths.index(wanted)
+    return paths.index(_pack_path(options.pack))
+
+
+def _pack_path(name: str) -> str:
+    return name if name.startswith("packs.") else f"packs.{name}"
+
+
+def _refuse_unknown(figures: Figures, options: Options) -> None:
+    """Refuse packs and sources that the system does not have, and sources that charge nothing by running."""
+    packs = [record.path for record in figures.kind("pack")]
+    if options.pack is not None and packs and _pack_path(options.pack) not in packs:
+        raise _no_such("pack", options.pack, nearest(_pack_path(options.pack), packs))
+    sources = {record.path: record for record in figures.kind("source")}
+    for name in options.running:
+        if name not in sources:
+            raise _no_such("source", name, nearest(name, sources))
+        if not figures.related(sources[name], "supplies"):
+            raise lacks(f"a converter that `{name}` supplies", f"state `{name}.supplies`, or leave it out of --running")
+
+
+def _no_such(sort: str, name: str, near: str | None) -> InputError:
+    option = {"pack": "--pack", "source": "--running"}[sort]
+    return refuse(f"no-such-{sort}", f"there is no {sort} `{name}` in this system", where=option,
+                  advice=f"write `{near}`" if near else "")  # fmt: skip
 
 
 def _demand(figures: Figures, *kinds: str) -> None:
     if not figures.kind("pack"):
-        raise _lacks("a pack", "describe it under `packs`")
+        raise lacks("a pack", "describe it under `packs`")
     if not any(figures.kind(kind) for kind in kinds):
-        raise _lacks(" or ".join(f"a {kind}" for kind in kinds), f"describe it under `{kinds[0]}s`")
+        raise lacks(" or ".join(f"a {kind}" for kind in kinds), f"describe it under `{kinds[0]}s`")
 
 
 def _demand_source(figures: Figures, plant: Plant) -> None:
     _demand(figures, "converter", "regulator")
     if not plant.sources:
         advice = "describe a solar regulator or a source on the DC bus, or name a running AC source with --running"
-        raise _lacks("a source that charges the packs then", advice)
-
-
-def _lacks(what: str, advice: str) -> Exception:
-    return refuse("nothing-to-rehearse", f"this system document lists no such thing as {what}", advice=advice)
+        raise lacks("a source that charges the packs then", advice)
 
 
 EVENTS: Mapping[str, Event] = {

@@ -13,14 +13,16 @@ from limitrules.simulate.plant import Part, Plant, Watch
 from limitrules.simulate.signals import Signal, constant, total
 
 _ROUNDS = 60
+_LEAST_CAPACITANCE = 1e-6  # F; of a bus for which none is stated
 
 
 @frozen(eq=False)
 class Piece:
     """A stretch of time without events; its signals count from ``start`` (s).
 
-    ``inflow``: current into all packs together (A). ``voltage``: of the bus (V), or its square where the bus is
-    afloat, since constant powers then change the energy in its capacitance. ``outputs``: of the sources (A).
+    ``inflow``: current into all packs together (A); where the bus is afloat, what they take whatever flows.
+    ``voltage``: of the bus (V), or its square where the bus is afloat, since constant powers then change the energy in
+    its capacitance. ``outputs``: of the sources (A).
     ``load``: drawn from the bus (A). ``ac_power``: asked of the converter (W).
     """
 
@@ -60,6 +62,7 @@ class Network:
         self.load = 0.0
         self.has_collapsed = False
         self.voltage = self.highest_rest
+        self.held_until: float | None = None  # voltage at which the packs let go of the bus, where they have
         self.division = divide(plant.packs, self.modes, 0.0)
 
     @property
@@ -92,8 +95,11 @@ class Network:
     def divide(self) -> None:
         """Find who takes the current now, and what the loads draw at the voltage that follows."""
         inflow = sum(movement.output for movement in self.movements)
+        at_first = self.voltage
         for _ in range(_ROUNDS):
-            self.division = divide(self.plant.packs, self.modes, inflow - self.load)
+            floating = self.voltage if self.held_until is not None else None
+            self.division = divide(self.plant.packs, self.modes, inflow - self.load, floating)
+            self._note_held(at_first)
             before, self.load = self.load, self._drawn(inflow)
             if self.has_collapsed or abs(self.load - before) <= 1e-13 * max(1.0, self.load):
                 return
@@ -101,10 +107,21 @@ class Network:
                 line = self.division.voltage
                 self.voltage = line[0] * (inflow - self.load) + line[1]
 
+    def _note_held(self, voltage: float) -> None:
+        """Note that packs hold the bus, or the ``voltage`` (V) at which they let go of it."""
+        if not self.division.afloat:
+            self.held_until = None
+        elif self.held_until is None:
+            # The packs still bring the bus to where they cease to hold it.
+            for bend, is_below in self.division.bends:
+                voltage = min(voltage, bend * (1.0 - 1e-12)) if is_below else max(voltage, bend)
+            self.held_until = self.voltage = voltage
+
     def _drawn(self, inflow: float) -> float:
         power = self.dc_power()
-        if self.division.afloat:
-            self.has_collapsed = power > inflow * self.voltage and self.voltage <= self.lowest_use * (1.0 + 1e-9)
+        if self.held_until is not None:
+            falls = power > (inflow - self.division.fixed) * self.held_until
+            self.has_collapsed = falls and self.voltage <= self.lowest_use * (1.0 + 1e-9)
             return 0.0 if self.has_collapsed else power / self.voltage
         drawn = drawn_current(power, inflow, self.division.voltage)
         self.has_collapsed = math.isinf(drawn)
@@ -113,7 +130,7 @@ class Network:
     @property
     def lowest_use(self) -> float:
         """Below this the bus counts as dead when no pack holds it: half of the highest rest voltage."""
-        able = [pack.rest for pack, mode in zip(self.plant.packs, self.modes, strict=True) if mode is Mode.NO_CHARGE]
+        able = Mode.NO_CHARGE in self.modes or Mode.LIMITING in self.modes
         return 0.0 if able else self.highest_rest / 2.0
 
     def settle(self, aims: Sequence[float]) -> bool:
@@ -127,21 +144,24 @@ class Network:
     def piece(self, start: float, end: float) -> Piece:
         """From now on, if nothing happens."""
         outputs = tuple(movement.signal for movement in self.movements)
-        inflow = total(outputs).affine(1.0, -self.load)
-        voltage = self._afloat(outputs) if self.division.afloat else inflow.affine(*self.division.voltage)
+        if self.division.afloat:
+            inflow, voltage = constant(self.division.fixed), self._afloat(outputs)
+        else:
+            inflow = total(outputs).affine(1.0, -self.load)
+            voltage = inflow.affine(*self.division.voltage)
         return Piece(start, end, inflow, self.division, voltage, outputs, self.load, self.ac_power)
 
     def _afloat(self, outputs: Sequence[Signal]) -> Signal:
         """The square of the voltage while only the capacitance of the bus takes what the sources give.
 
-        ``C/2 * (V**2 - V0**2) = energy``; sources and loads keep the power that they have at the start, as a
+        ``C/2 * (V**2 - V0**2) = energy``; sources and loads keep the power that they had when the packs let go, as a
         converter's control does, and a source that moves loses its power in proportion.
         """
         square = self.voltage * self.voltage
-        if self.plant.capacitance <= 0.0:
-            return constant(square)
-        energy = total(outputs).affine(self.voltage, -self.dc_power()).integral()
-        return energy.affine(2.0 / self.plant.capacitance, square)
+        assert self.held_until is not None
+        net = total(outputs).affine(1.0, -self.division.fixed)
+        energy = net.affine(self.held_until, -self.dc_power()).integral()
+        return energy.affine(2.0 / max(self.plant.capacitance, _LEAST_CAPACITANCE), square)
 
     def figure(self, watch: Watch, piece: Piece) -> Signal:
         """What a watch looks at, along a piece."""
@@ -154,9 +174,22 @@ class Network:
             return piece.current(watch.owner)
         if watch.part is Part.PACK_VOLTAGE:
             return piece.current(watch.owner).affine(pack.resistance, pack.rest)
-        if piece.is_afloat or self.modes[watch.owner] not in (Mode.FREE, Mode.LIMITING):
+        if self.modes[watch.owner] not in (Mode.FREE, Mode.LIMITING):
             return constant(0.0)
+        if piece.is_afloat:
+            return piece.voltage
         return piece.voltage.affine(pack.conductance, -pack.conductance * pack.rest)
+
+    def level(self, watch: Watch, piece: Piece, level: float) -> float:
+        """A level of a watch in terms of that figure: where the bus is afloat, the square of its voltage."""
+        if not piece.is_afloat or watch.part not in (Part.BUS_VOLTAGE, Part.LIMITED_CURRENT):
+            return level
+        if watch.part is Part.BUS_VOLTAGE:
+            return level * level
+        pack = self.plant.packs[watch.owner]
+        if self.modes[watch.owner] not in (Mode.FREE, Mode.LIMITING):
+            return level
+        return max(0.0, pack.rest + level / pack.conductance) ** 2
 
     def bounds(self, watch: Watch, piece: Piece, inflow: tuple[float, float]) -> tuple[float, float]:
         """Bounds of that figure where the inflow lies within bounds: a quick look before the exact one."""

@@ -15,16 +15,12 @@ _SETTLED = 0.02  # share of the change that may be left
 
 def outcome_of(course: Course) -> Outcome:
     """The figures of a course, all from its closed forms."""
-    spans = [extremes(piece.voltage, 0.0, piece.end - piece.start) for piece in course.pieces]
-    volts = [
-        math.sqrt(max(0.0, value)) if piece.is_afloat else value
-        for piece, span in zip(course.pieces, spans, strict=True)
-        for value in span
-    ]
+    ends = _ends(course)
+    volts = [value for piece, inflow in zip(course.pieces, ends, strict=True) for value in _volts(piece, inflow)]
     acted = [moment for moment in course.moments if moment.what is What.ACTED]
     return Outcome(
-        tuple(_pack(course, number) for number in range(len(course.plant.packs))),
-        tuple(_reach(course, watch) for watch in course.plant.watches if watch.act in _TOLD),
+        tuple(_pack(course, number, ends) for number in range(len(course.plant.packs))),
+        _reaches(course, ends),
         acted[0] if acted else None,
         max(volts, default=math.nan),
         min(volts, default=math.nan),
@@ -33,26 +29,42 @@ def outcome_of(course: Course) -> Outcome:
     )
 
 
+def reaches_of(course: Course) -> tuple[Reach, ...]:
+    """How far everything that is told of went towards acting."""
+    return _reaches(course, _ends(course))
+
+
+def _ends(course: Course) -> list[tuple[float, float]]:
+    """The lowest and highest current into the packs along each piece; most figures go in step with it."""
+    return [extremes(piece.inflow, 0.0, piece.end - piece.start) for piece in course.pieces]
+
+
+def _reaches(course: Course, ends: list[tuple[float, float]]) -> tuple[Reach, ...]:
+    return tuple(_reach(course, watch, ends) for watch in course.plant.watches if watch.act in _TOLD)
+
+
 _TOLD = (Act.BLOCK, Act.LIMIT, Act.STOP_CONVERTER, Act.OVERSTRESS)
 
 
-def _pack(course: Course, number: int) -> PackFigures:
+def _pack(course: Course, number: int, ends: list[tuple[float, float]]) -> PackFigures:
     pack = course.plant.packs[number]
-    signals = [(piece.current(number), piece.end - piece.start) for piece in course.pieces]
-    ends = [extremes(signal, 0.0, span) for signal, span in signals]
-    time = charge = 0.0
-    for signal, span in signals if math.isfinite(pack.charge_ceiling) else ():
-        for begin, end in times_above(signal, pack.charge_ceiling * (1.0 + 1e-9), 0.0, span):
+    limit = pack.charge_ceiling * (1.0 + 1e-9)
+    lowest = highest = time = charge = 0.0
+    for piece, inflow in zip(course.pieces, ends, strict=True):
+        low, high = _on(piece.division.currents[number], inflow)
+        lowest, highest = min(lowest, low), max(highest, high)
+        if high <= limit:
+            continue
+        signal = piece.current(number)
+        for begin, end in times_above(signal, limit, 0.0, piece.end - piece.start):
             time += end - begin
             charge += _over(signal, pack.charge_ceiling, begin, end)
-    return PackFigures(
-        pack.path,
-        max((0.0, *(high for _, high in ends))),
-        max((0.0, *(-low for low, _ in ends))),
-        pack.charge_ceiling,
-        time,
-        charge,
-    )
+    return PackFigures(pack.path, highest, -lowest, pack.charge_ceiling, time, charge)
+
+
+def _on(line: tuple[float, float], ends: tuple[float, float]) -> tuple[float, float]:
+    """The ends of a figure that is a line over the inflow, which it never falls with."""
+    return line[0] * ends[0] + line[1], line[0] * ends[1] + line[1]
 
 
 def _over(signal: Signal, level: float, begin: float, end: float) -> float:
@@ -60,23 +72,38 @@ def _over(signal: Signal, level: float, begin: float, end: float) -> float:
     return whole(end) - whole(begin)
 
 
-def _reach(course: Course, watch: Watch) -> Reach:
+def _reach(course: Course, watch: Watch, ends: list[tuple[float, float]]) -> Reach:
     runs: list[tuple[float, float]] = []
     peaks = []
-    for piece in course.pieces:
-        signal, level = _watched(course, watch, piece)
-        span = piece.end - piece.start
-        low, high = extremes(signal, 0.0, span)
+    for piece, inflow in zip(course.pieces, ends, strict=True):
+        low, high = _seen(course, watch, piece, inflow)
         peaks.append(high if watch.sign > 0 else low)
+        slack = 1e-12 * abs(watch.level) + 1e-15  # at the level counts as above it
+        if watch.sign * (peaks[-1] - watch.level) < -2.0 * slack:
+            continue
+        signal, level = _watched(course, watch, piece)
         signed = signal if watch.sign > 0 else signal.affine(-1.0, 0.0)
-        limit = watch.sign * level
-        runs += [(piece.start + a, piece.start + b) for a, b in times_above(signed, limit * (1.0 - 1e-12), 0.0, span)]
+        limit = watch.sign * level - 1e-12 * abs(level) - 1e-15
+        runs += [
+            (piece.start + a, piece.start + b) for a, b in times_above(signed, limit, 0.0, piece.end - piece.start)
+        ]
     longest = max((end - begin for begin, end in _joined(runs)), default=0.0)
     acted = [m.time for m in course.moments if m.watch is watch and m.what is What.ACTED]
     peak = (max if watch.sign > 0 else min)(peaks, default=math.nan)
-    if watch.part is Part.BUS_VOLTAGE and any(piece.is_afloat for piece in course.pieces):
-        peak = _voltage_peak(course, watch.sign)
     return Reach(watch, peak, longest, sum(b - a for a, b in runs), acted[0] if acted else None)
+
+
+def _seen(course: Course, watch: Watch, piece: Piece, inflow: tuple[float, float]) -> tuple[float, float]:
+    """The lowest and highest value of what a watch looks at, along a piece."""
+    if watch.part is Part.BUS_VOLTAGE:
+        return _volts(piece, inflow)
+    if watch.part is Part.CONVERTER_POWER:
+        return piece.ac_power, piece.ac_power
+    low, high = _on(piece.division.currents[watch.owner], inflow)
+    if watch.part is not Part.PACK_VOLTAGE:
+        return low, high
+    pack = course.plant.packs[watch.owner]
+    return pack.rest + pack.resistance * low, pack.rest + pack.resistance * high
 
 
 def _watched(course: Course, watch: Watch, piece: Piece) -> tuple[Signal, float]:
@@ -91,9 +118,12 @@ def _watched(course: Course, watch: Watch, piece: Piece) -> tuple[Signal, float]
     )  # fmt: skip
 
 
-def _voltage_peak(course: Course, sign: int) -> float:
-    values = [piece.bus_voltage(time) for piece in course.pieces for time in (0.0, piece.end - piece.start)]
-    return max(values) if sign > 0 else min(values)
+def _volts(piece: Piece, inflow: tuple[float, float]) -> tuple[float, float]:
+    """The lowest and the highest voltage of the bus along a piece."""
+    if not piece.is_afloat:
+        return _on(piece.division.voltage, inflow)
+    low, high = extremes(piece.voltage, 0.0, piece.end - piece.start)
+    return math.sqrt(max(0.0, low)), math.sqrt(max(0.0, high))
 
 
 def _joined(runs: list[tuple[float, float]]) -> list[tuple[float, float]]:

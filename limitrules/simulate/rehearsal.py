@@ -7,12 +7,14 @@ from collections.abc import Callable, Mapping
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.model.system import System
 from limitrules.simulate.course import Course, run
-from limitrules.simulate.events import EVENTS, Event, Options, Scene, scene_of
+from limitrules.simulate.events import EVENTS, Event, scene_of
 from limitrules.simulate.figures import Figures
-from limitrules.simulate.outcome import outcome_of
+from limitrules.simulate.outcome import reaches_of
 from limitrules.simulate.reserve import descend
+from limitrules.simulate.scene import Options, Scene, lacks
+from limitrules.simulate.sound import refuse_unsound
 from limitrules.simulate.story import story_of, story_of_descent
-from limitrules.simulate.told import Need, Rehearsal
+from limitrules.simulate.told import Need, Rehearsal, severity_of
 from limitrules.simulate.worst import search
 
 Progress = Callable[[int, int], None]
@@ -55,7 +57,7 @@ def rehearse(
     if spreads:
 
         def severity(at: Mapping[str, float]) -> float:
-            return outcome_of(_course(scene_of(kind, Figures(system, at), chosen))).severity
+            return severity_of(reaches_of(_course(scene_of(kind, Figures(system, at), chosen))))
 
         corner = search(spreads, severity, progress)
         worst = story_of(_course(scene_of(kind, Figures(system, corner.at), chosen)))
@@ -73,12 +75,15 @@ def rehearse(
 
 
 def _course(scene: Scene) -> Course:
+    refuse_unsound(scene.plant)
     return run(scene.plant, scene.start, scene.changes, scene.lasting)
 
 
 def _descent(system: System, event: Event, figures: Figures, options: Options, assume: bool) -> Rehearsal:
-    descent = descend(figures, _FULL if options.soc is None else options.soc, options.power, options.lasting)
-    _refuse_missing(figures.needs, assume)
+    if not figures.kind("pack"):
+        raise lacks("a pack", "describe it under `packs`")
+    descent = descend(figures, _FULL if options.soc is None else options.soc, options.power, options.lasting,
+                      lambda: _refuse_missing(figures.needs, assume))  # fmt: skip
     words = "Packs at the start of a night without sun or other sources, all loads running."
     needs, taken = tuple(figures.needs.values()), tuple(figures.taken)
     return Rehearsal(system, event.name, event.title, words, story_of_descent(descent), None, None, taken, needs)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from attrs import frozen
 
 from limitrules.model.values import ComponentRecord
 from limitrules.simulate.figures import Figures
+from limitrules.simulate.sound import unusable
 from limitrules.simulate.told import Moment, What
 
 
@@ -33,15 +34,22 @@ class _Step:
     stops: bool = False
 
 
-def descend(figures: Figures, start: float, power: float | None, lasting: float | None) -> Descent:
+def descend(
+    figures: Figures, start: float, power: float | None, lasting: float | None, check: Callable[[], None]
+) -> Descent:
     """From a state of charge down until the converter stops, at constant powers.
 
     The state of charge falls by power over efficiency and energy: ``-P / (eta * E)``; E is the energy of the packs at
-    their nominal voltage, so that it falls in straight lines.
+    their nominal voltage, so that it falls in straight lines. ``check`` refuses what is missing, once all is read.
     """
     energy = sum(_energy(figures, record) for record in figures.kind("pack"))
     loads = _loads(figures, power)
     steps = sorted(_steps(figures, loads), key=lambda step: -step.soc)
+    check()
+    if energy <= 0.0:
+        raise unusable([("packs", "the capacity of all packs together is above zero")])
+    if any(not dc >= 0.0 or math.isinf(dc) for _, dc in loads.values()):
+        raise unusable([("loads", "a load draws nothing or more, through an efficiency above zero")])
     moments = [
         Moment(0.0, What.EVENT, "", sum(watt for watt, _ in loads.values()), "W", words="no sun, no other source")
     ]
@@ -91,11 +99,15 @@ def _loads(figures: Figures, power: float | None) -> dict[str, tuple[float, floa
     found = {}
     for record in figures.kind("load"):
         watt = figures.optional(record, "power.peak") or figures.number(record, "power.rated")
-        found[record.path] = (watt, watt if figures.word(record, "bus") == "dc" else watt / efficiency)
+        found[record.path] = (watt, watt if figures.word(record, "bus") == "dc" else _over(watt, efficiency))
     whole = sum(watt for watt, _ in found.values())
     most = power if power is not None else _logged_peak(figures)
     share = 1.0 if most is None or not whole else (most / whole if power is not None else min(1.0, most / whole))
     return {path: (watt * share, dc * share) for path, (watt, dc) in found.items()}
+
+
+def _over(power: float, efficiency: float) -> float:
+    return power / efficiency if efficiency else math.inf
 
 
 def _logged_peak(figures: Figures) -> float | None:

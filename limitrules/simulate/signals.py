@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import pairwise
 
 from attrs import frozen
 
 Term = tuple[int, float]  # power of time, rate in 1/s
-_SAME_RATE = 1e-9
+_SAME_RATE = 1e-2  # share of a rate within which two are so near that dividing by their difference loses digits
+_TERMS = 8  # of the series that is taken instead
 _RELATIVE = 1e-14
 _MOST_CUTS = 4000
 
@@ -23,11 +25,17 @@ class Signal:
 
     terms: Mapping[Term, float]
 
+    @property
+    def is_constant(self) -> bool:
+        return not self.terms or (len(self.terms) == 1 and CONSTANT in self.terms)
+
     def __call__(self, time: float) -> float:
-        return sum(
-            factor * (time**power if power else 1.0) * (math.exp(-rate * time) if rate else 1.0)
-            for (power, rate), factor in self.terms.items()
-        )
+        value = 0.0
+        for (power, rate), factor in self.terms.items():
+            if power:
+                factor *= time**power
+            value += factor * math.exp(-rate * time) if rate else factor
+        return value
 
     def __add__(self, other: Signal) -> Signal:
         return Signal(_summed([*self.terms.items(), *other.terms.items()]))
@@ -39,7 +47,10 @@ class Signal:
 
     def affine(self, factor: float, offset: float) -> Signal:
         """``factor`` times the signal plus ``offset``."""
-        made = {term: value * factor for term, value in self.terms.items()} if factor else {}
+        if factor == 1.0:
+            made = dict(self.terms)
+        else:
+            made = {term: value * factor for term, value in self.terms.items()} if factor else {}
         made[0, 0.0] = made.get((0, 0.0), 0.0) + offset
         return Signal(made)
 
@@ -107,10 +118,12 @@ def first_reach(signal: Signal, level: float, upward: bool, end: float, start: f
     excess = signal.affine(1.0, -level) if upward else signal.affine(-1.0, level)
     if excess(start) >= 0.0:
         return start
-    if end <= start:
+    if end <= start or signal.is_constant:
         return math.inf
     if math.isinf(end):
         end = start + _horizon(signal)
+    if excess.range(start, end)[1] < 0.0:
+        return math.inf
     return _first_root(excess, excess.slope(), start, end)
 
 
@@ -134,23 +147,61 @@ def next_reach(signal: Signal, level: float, upward: bool, within: float) -> flo
     return first_reach(signal, level, upward, within, apart)
 
 
+def next_past(signal: Signal, level: float, upward: bool, within: float) -> float:
+    """From now on, when a signal is past a level by more than rounding; resting at it is not."""
+    away = 1e-12 * max(abs(level), 1e-6)
+    return first_reach(signal, level + away if upward else level - away, upward, within)
+
+
 def times_above(signal: Signal, level: float, start: float, end: float) -> list[tuple[float, float]]:
     """The spans between ``start`` and ``end`` in which the signal is above a level."""
+    if signal.is_constant:
+        return [(start, end)] if signal(start) > level and start < end else []
+    excess = signal.affine(1.0, -level)
+    least, most = excess.range(start, end)
+    if most <= 0.0 or least > 0.0:
+        return [(start, end)] if least > 0.0 and start < end else []
+    marks = [start, *_changes_of_sign(excess, start, end), end]
     spans: list[tuple[float, float]] = []
-    now = start
-    while now < end:
-        begin = first_reach(signal, level, True, end, now)
-        if begin >= end:
-            break
-        stop = min(_next_below(signal, level, begin, end), end)
-        spans.append((begin, stop))
-        now = max(stop, math.nextafter(begin, math.inf))
+    for left, right in pairwise(marks):
+        if right <= left or excess((left + right) / 2.0) <= 0.0:
+            continue
+        if spans and spans[-1][1] == left:
+            left = spans.pop()[0]
+        spans.append((left, right))
     return spans
+
+
+def _changes_of_sign(signal: Signal, start: float, end: float) -> list[float]:
+    """Where a signal passes zero between two times, in order."""
+    found: list[float] = []
+    slope = signal.slope()
+    stack = [(start, end)]
+    cuts = 0
+    while stack:
+        left, right = stack.pop()
+        least, most = signal.range(left, right)
+        if least >= 0.0 or most <= 0.0:
+            continue
+        low, high = slope.range(left, right)
+        cuts += 1
+        if low >= 0.0 or high <= 0.0 or cuts > _MOST_CUTS or right - left <= _RELATIVE * max(abs(right), 1e-9):
+            one, other = signal(left), signal(right)
+            if one < 0.0 <= other:
+                found.append(_bisected(signal, slope, left, right))
+            elif other < 0.0 <= one:
+                found.append(_bisected(signal.affine(-1.0, 0.0), slope.affine(-1.0, 0.0), left, right))
+            continue
+        middle = (left + right) / 2.0
+        stack += [(middle, right), (left, middle)]
+    return found
 
 
 def extremes(signal: Signal, start: float, end: float) -> tuple[float, float]:
     """The lowest and highest value between two times: at the ends, or where the slope changes its sign."""
-    values = [signal(start), signal(end)]
+    if signal.is_constant:
+        return signal(start), signal(start)
+    lowest, highest = sorted((signal(start), signal(end)))
     slope = signal.slope()
     stack = [(start, end)]
     for _ in range(_MOST_CUTS):
@@ -160,21 +211,17 @@ def extremes(signal: Signal, start: float, end: float) -> tuple[float, float]:
         low, high = slope.range(left, right)
         if low >= 0.0 or high <= 0.0:
             continue
+        least, most = signal.range(left, right)
+        rounding = 1e-13 * max(abs(lowest), abs(highest))
+        if least >= lowest - rounding and most <= highest + rounding:
+            continue
         middle = (left + right) / 2.0
-        values.append(signal(middle))
+        value = signal(middle)
+        lowest, highest = min(lowest, value), max(highest, value)
         # Where the slope is zero, an error in time counts squared.
         if right - left > 1e-8 * max(end - start, 1e-9):
             stack += [(left, middle), (middle, right)]
-    return min(values), max(values)
-
-
-def _next_below(signal: Signal, level: float, begin: float, end: float) -> float:
-    """When a signal that reached a level falls below it again."""
-    step = max(abs(begin), 1.0) * 1e-13
-    after = begin + step
-    if after >= end or signal(after) < level:
-        return after
-    return first_reach(signal, level, False, end, after)
+    return lowest, highest
 
 
 def _horizon(signal: Signal) -> float:
@@ -221,23 +268,28 @@ def _by_sight(signal: Signal, start: float, end: float) -> float:
 
 
 def _bisected(signal: Signal, slope: Signal, left: float, right: float) -> float:
-    """The root between two times, the first below zero and the second not: Newton's steps, kept inside by halving."""
+    """The root between two times, the first below zero and the second not: Newton's steps, kept inside by halving.
+
+    Each step goes a little beyond where the root should be, so that both ends close in on it.
+    """
     if signal(left) >= 0.0:
         return left
-    time = right
-    for _ in range(200):
+    # From the middle, since far out an exponential is flat and its tangent leads nowhere.
+    time = (left + right) / 2.0
+    for number in range(200):
         value = signal(time)
         if value >= 0.0:
             right = time
         else:
             left = time
-        steep = slope(time)
-        guess = time - value / steep if steep else left
-        time = guess if left < guess < right else (left + right) / 2.0
-        if right - left <= _RELATIVE * max(abs(right), 1e-12) or time in (left, right):
+        least = _RELATIVE * max(abs(right), 1e-12)
+        beyond = least * 2.0 ** min(max(0, number - 8), 12)  # farther where rounding hides the sign
+        if right - left <= 4.0 * least:
             break
-        if abs(time - guess) == 0.0 and abs(value) <= 1e-15 * abs(steep) * max(abs(time), 1e-9):
-            right = time if signal(time) >= 0.0 else right
+        steep = slope(time)
+        guess = time - value / steep + math.copysign(beyond, -value) if steep else left
+        time = guess if left < guess < right and number % 8 < 7 else (left + right) / 2.0
+        if time in (left, right):
             break
     return right
 
@@ -272,7 +324,10 @@ def _forced(term: Term, factor: float, filter_rate: float) -> Iterator[tuple[Ter
     power, rate = term
     apart = filter_rate - rate
     if abs(apart) <= _SAME_RATE * filter_rate:
-        yield (power + 1, filter_rate), factor * filter_rate / (power + 1)
+        part = factor * filter_rate  # exp(apart * t) as a series, term by term
+        for order in range(_TERMS if apart else 1):
+            yield (power + order + 1, filter_rate), part / (power + order + 1)
+            part *= apart / (order + 1)
         return
     factor *= filter_rate / apart
     for down in range(power, -1, -1):

@@ -104,6 +104,10 @@ def _overload_time(figures: Figures, record: ComponentRecord, power: float) -> f
 
 def _pack(figures: Figures, record: ComponentRecord, wanted: Wanted) -> Pack:
     separate = figures.flag(record, "separate_paths")
+    if separate is None:
+        figures.take(
+            f"{record.path} is taken to open when it blocks one direction, since nothing says that it has two."
+        )
     ceiling = figures.number(record, "charge.ceiling") if CHARGE in wanted.ways else math.inf
     if wanted.cold is not None and CHARGE in wanted.ways:
         ceiling *= _cold_share(figures, record, wanted.cold)
@@ -240,10 +244,12 @@ def _stops(figures: Figures, record: ComponentRecord, number: int, wanted: Wante
     if level is not None:
         delay = figures.number(record, "over_voltage.delay", _STOP)
         yield _stop(f"{record.path}.over_voltage", number, level, delay)
-    if not wanted.needs_bus:
+    if "regulator.over_voltage_stop" not in kind:
+        return
+    if not wanted.needs_bus and figures.optional(record, "regulator.over_voltage_stop") is None:
         return
     target = figures.optional(record, "voltage.target")
-    if target is None or "regulator.over_voltage_stop" not in kind:
+    if target is None:
         return
     error = figures.optional(record, "voltage.error") or 0.0
     delay = figures.number(record, "regulator.over_voltage_stop", _STOP)
@@ -353,4 +359,6 @@ def _capacitance(figures: Figures, wanted: Wanted) -> float:
     ]
     if not parts and wanted.needs_bus and site is not None:
         figures.number(site, "dc.capacitance")
+    if not sum(parts):
+        figures.take("The bus has no stated capacitance, so its voltage leaps once no pack holds it.")
     return sum(parts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import Enum
 
 from attrs import frozen
@@ -98,8 +98,13 @@ class Outcome:
     @property
     def severity(self) -> float:
         """One figure to compare courses by: the higher, the nearer to losing supply or equipment."""
-        acted = sum(reach.acted_at is not None for reach in self.reaches)
-        return max((reach.share for reach in self.reaches), default=-math.inf) + 2.0 * acted
+        return severity_of(self.reaches)
+
+
+def severity_of(reaches: Sequence[Reach]) -> float:
+    """How near it came to acting, and two for everything that acted."""
+    acted = sum(reach.acted_at is not None for reach in reaches)
+    return max((reach.share for reach in reaches), default=-math.inf) + 2.0 * acted
 
 
 @frozen(eq=False)

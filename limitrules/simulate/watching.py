@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from enum import Enum
 
 from limitrules.simulate.plant import Watch
@@ -26,6 +27,7 @@ class Step(Enum):
     RELEASING = "releasing"
     HELD = "held"
     RELEASES = "releases"
+    TURNS = "turns"
 
 
 class Running:
@@ -39,29 +41,33 @@ class Running:
         self.next = (math.inf, Step.EXCEEDED)
         signed = watch.sign * figure
         self._filtered = signed
-        self._heat = (signed / (watch.sign * watch.level)) ** 2 if watch.heating_time and signed > 0.0 else 0.0
+        self._heat = (signed / watch.level) ** 2 if watch.heating_time and signed > 0.0 else 0.0
+        self._heats = signed > 0.0
         self._seen: Signal | None = None
-        self._squared = False
+        self._level_of: Callable[[float], float] = _as_it_is
 
     @property
     def is_blocking(self) -> bool:
         return self.phase in (Phase.ACTED, Phase.LETTING_GO, Phase.LOCKED)
 
-    def follow(self, figure: Signal, bounds: tuple[float, float], within: float, squared: bool = False) -> float:
+    def follow(
+        self, figure: Signal, bounds: tuple[float, float], within: float,
+        level_of: Callable[[float], float] | None = None,
+    ) -> float:  # fmt: skip
         """Seconds until it does something, at most looked for ``within`` s; ``bounds`` are those of the figure.
 
-        ``squared``: the figure is given as its square.
+        ``level_of``: makes a level of the watch one of the figure, where the figure is given as something else.
         """
         watch = self.watch
         low, high = bounds
         top = high if watch.sign > 0 else -low
         bottom = low if watch.sign > 0 else -high
-        self._seen, self._squared = None, squared
+        self._seen, self._level_of = None, level_of or _as_it_is
         level = self._level(watch.level)
         if self.phase is Phase.LOCKED:
             self.next = (math.inf, Step.EXCEEDED)
         elif watch.heating_time and not self.is_blocking:
-            self.next = (first_reach(self._hot(figure), 1.0, True, within), Step.ACTS)
+            self.next = self._until_hot(figure, within)
         elif self.phase is Phase.IDLE:
             if max(top, self._filtered if watch.filter_time else top) < level:
                 self.next = (math.inf, Step.EXCEEDED)
@@ -71,7 +77,7 @@ class Running:
             self.next = (self.due, Step.ACTS)
             if min(bottom, self._filtered if watch.filter_time else bottom) < level:
                 back = next_reach(self._signal(figure), level, False, min(within, self.due))
-                if back < self.due:
+                if back < self.due or not back:
                     self.next = (back, Step.BACK)
         else:
             self.next = self._until_release(figure, within)
@@ -104,6 +110,8 @@ class Running:
             self.phase, self.due = Phase.LETTING_GO, self.watch.release_delay
         elif step is Step.HELD:
             self.phase, self.due = Phase.ACTED, math.inf
+        elif step is Step.TURNS:
+            self._heats = not self._heats
         else:
             self.phase, self.due = Phase.IDLE, math.inf
         return step
@@ -111,6 +119,15 @@ class Running:
     def _is_last(self) -> bool:
         retries = self.watch.retries
         return self.watch.release is None or (retries is not None and self.acts > retries)
+
+    def _until_hot(self, figure: Signal, within: float) -> tuple[float, Step]:
+        signal, near = self._signal(figure), 1e-9 * abs(self.watch.level)
+        value = signal(0.0)
+        if abs(value) > near:
+            self._heats = value > 0.0
+        hot = first_reach(self._hot(figure), 1.0, True, within)
+        turn = first_reach(signal, -near if self._heats else near, not self._heats, min(within, hot))
+        return (hot, Step.ACTS) if hot <= turn else (turn, Step.TURNS)
 
     def _until_release(self, figure: Signal, within: float) -> tuple[float, Step]:
         watch = self.watch
@@ -123,7 +140,7 @@ class Running:
 
     def _level(self, level: float) -> float:
         """A level with the sign that makes too much of it high."""
-        return self.watch.sign * (level * level if self._squared else level)
+        return self.watch.sign * self._level_of(level)
 
     def _signal(self, figure: Signal) -> Signal:
         """What stands before the threshold, with the sign that makes too much of it high."""
@@ -134,9 +151,13 @@ class Running:
         return self._seen
 
     def _hot(self, figure: Signal) -> Signal:
-        """The heat of an inverse characteristic, one where it acts."""
-        share = self._signal(figure).affine(1.0 / (self.watch.sign * self.watch.level), 0.0)
+        """The heat of an inverse characteristic, one where it acts; a current the other way does not heat."""
+        share = self._signal(figure).affine(1.0 / self.watch.level if self._heats else 0.0, 0.0)
         return (share * share).filtered(self.watch.heating_time, self._heat)
+
+
+def _as_it_is(level: float) -> float:
+    return level
 
 
 def _next_above(signal: Signal, level: float, within: float) -> float:

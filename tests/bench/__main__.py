@@ -31,7 +31,7 @@ def main() -> int:
     parser.add_argument("--json", type=Path, default=ROOT / "build" / "bench.json", metavar="FILE",
                         help="where the figures are written as JSON (default: %(default)s)")  # fmt: skip
     arguments = parser.parse_args()
-    missing = [name for name in ("simpleeval", "asteval", "hypothesis") if find_spec(name) is None]
+    missing = [name for name in ("simpleeval", "asteval", "hypothesis", "scipy") if find_spec(name) is None]
     if missing:
         parser.error(f"{' and '.join(missing)} not installed; they come with the extras `bench` and `test`")
     found = []

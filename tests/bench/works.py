@@ -27,6 +27,7 @@ from tests.bench import by_hand, expressions
 from tests.bench.clock import Times, in_turn
 from tests.bench.documents import LAKESIDE, LAKESIDE_FILE, MANY, ROOT, repeated, short_lines
 from tests.bench.measured import Disagreement, Measured, agree, agree_each, noise
+from tests.bench.rehearsals import rehearsals
 from tests.bench.scale import scale
 from tests.bench.things import Things
 from tests.bench.verdicts import verdicts
@@ -233,4 +234,5 @@ def everything() -> Iterator[Measured]:
     yield from warm_survey(system, packs)
     yield from one_change(system, packs)
     yield from verdicts(packs)
+    yield from rehearsals()
     yield from scale()

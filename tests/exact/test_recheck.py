@@ -162,7 +162,8 @@ def test_every_kind_of_phrase_is_compared() -> None:
     texts = [require for _, require in CONDITIONS.values()]
     used = {type(node).__name__ for text in texts for node in parse_clause(text).node.walk()}
     kinds = {item for item in vars(n).values() if isinstance(item, type) and issubclass(item, n.Node)}
-    assert {kind.__name__ for kind in kinds} - {"Node"} == used
+    # Members only stand as arguments of functions that the checker does not know.
+    assert {kind.__name__ for kind in kinds} - {"Node", "Each"} == used
 
 
 # conditions that need a cover of several pieces

@@ -29,7 +29,7 @@ READABLE = frozenset(
     {
         "limitrules.language.printer", "limitrules.simulate.told", "limitrules.simulate.plant",
         "limitrules.solve.grid", "limitrules.solve.setting", "limitrules.solve.window", "limitrules.solve.proposal",
-        "limitrules.engine.proving",
+        "limitrules.engine.proving", "limitrules.engine.comparison",
     }
 )  # fmt: skip
 

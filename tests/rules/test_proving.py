@@ -11,6 +11,7 @@ from limitrules import api
 from limitrules.cli import main
 from limitrules.engine.mutants import mutants_of
 from limitrules.engine.proving import prove
+from limitrules.foundation.diagnostics import InputError
 
 RULEPACK = """\
 limitrules: rulepack/1
@@ -135,3 +136,54 @@ def test_a_folder_without_cases_cannot_be_proved(capsys: pytest.CaptureFixture[s
     (tmp_path / "cases.yaml").unlink()
     assert main(["rulepack", "prove", str(tmp_path)]) == 2
     assert "no cases" in capsys.readouterr().err
+
+
+def test_a_new_rulepack_is_proved_from_the_beginning(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = tmp_path / "our-sites"
+    assert main(["rulepack", "new", str(folder)]) == 0
+    assert "rulepack prove" in capsys.readouterr().out
+    assert main(["rulepack", "prove", str(folder)]) == 0
+    assert "Rulepack our-sites 0.1.0: proved" in capsys.readouterr().out
+    before = (folder / "rulepack.yaml").read_text(encoding="utf-8")
+    assert main(["rulepack", "new", str(folder)]) == 2
+    assert (folder / "rulepack.yaml").read_text(encoding="utf-8") == before
+    assert main(["rulepack", "new", str(tmp_path / "Our Sites")]) == 2
+
+
+def test_a_case_can_leave_values_out(tmp_path: Path) -> None:
+    """Not entered is something else than entered as unknown."""
+    left_out = """\
+    - {expect: not applicable, leave_out: packs.a.protection.charge_current}
+    - {expect: undetermined, set: {packs.a.protection.charge_current.threshold: unknown}}
+    - {expect: undetermined, subject: packs.a, leave_out: [packs.a.charge.rated, packs.a.charge.ceiling]}
+"""
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, f"{WEAK}{left_out}")])
+    found = [(wrong.case.span.line, wrong.found) for wrong in prove(rulepack).rules[0].wrong]
+    assert found == [(7, "not applicable")]  # unknown alone is not stated
+
+
+@pytest.mark.parametrize("path", ["packs.a", "packs.a.discharge", "packs.z.charge", "packs"])
+def test_what_is_not_there_cannot_be_left_out(path: str, tmp_path: Path) -> None:
+    (rulepack,) = api.load_rulepacks([folder_with(tmp_path, f"{WEAK}    - {{expect: met, leave_out: {path}}}\n")])
+    with pytest.raises(InputError) as refused:
+        prove(rulepack)
+    assert [item.code for item in refused.value.diagnostics] == ["nothing-stated"]
+
+
+def test_faults_that_no_case_could_notice_are_not_tried(tmp_path: Path) -> None:
+    """A factor before a comparison with zero, a name that only the sentence reads, tolerances of counts."""
+    changed = (
+        RULEPACK.replace(
+            "    require: p.charge.ceiling at or below p.protection.charge_current.threshold less gap\n",
+            "    let: {shown: p.charge.rated, number: p.cells_series}\n"
+            "    require: p.cells_series above 0 and number above 4\n",
+        )
+        .replace('"{p.charge.ceiling}', '"{shown}')
+        .replace("    when: p.protection.charge_current.threshold is stated\n", "")
+    )
+    (tmp_path / "rulepack.yaml").write_text(changed, encoding="utf-8")
+    (rulepack,) = api.load_rulepacks([tmp_path])
+    words = [mutant.words for mutant in mutants_of(rulepack.rules["ceiling-below-threshold"], rulepack.vocabulary)]
+    assert not any(item.startswith("shown") or "nominal" in item for item in words)
+    assert "number: `p.cells_series` a thousand times" in words
+    assert "require: `p.cells_series` a thousand times" not in words

@@ -19,11 +19,12 @@ from limitrules.solve.window import LEVELS, Level, Window, window_of
 
 EXAMPLES = Path(__file__).parents[2] / "docs" / "examples"
 FEWEST, TRIED = 12, 60
+PACKS = api.load_rulepacks(["governing", "voltage", "protection", "discharge"])
 
 
 @cache
 def opened(example: str) -> Survey:
-    return api.open_survey(EXAMPLES / f"{example}.yaml")
+    return api.open_survey(EXAMPLES / f"{example}.yaml", PACKS)
 
 
 def by_hand(survey: Survey, window: Window, level: int) -> set[int]:
