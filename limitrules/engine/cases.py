@@ -8,8 +8,7 @@ from pathlib import Path
 import attrs
 from attrs import frozen
 
-from limitrules.engine.check import Check
-from limitrules.engine.survey import Survey
+from limitrules.engine.survey import Survey, subject_of
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source, Span
@@ -184,19 +183,16 @@ def changed(base: System, case: Case) -> System:
 def outcome(rulepack: Rulepack, base: System, case: Case) -> str:
     """What the rule of a case comes to on the changed system: a verdict in words, or `not applicable`."""
     alone = attrs.evolve(rulepack, rules={case.rule: rulepack.rules[case.rule]})
-    return verdict_of(Survey(changed(base, case), [alone]), case.subject)
+    return verdict_of(Survey(changed(base, case), [alone], only=case.subject), case.subject)
 
 
 def verdict_of(survey: Survey, subject: str = "") -> str:
     """The worst verdict in words, of one subject where it is named; `not applicable` where there is none."""
     found = [
-        check.verdict for check in survey.checks if check.verdict is not None and subject in ("", subject_of(check))
+        check.verdict
+        for check in survey.checks
+        if check.verdict is not None and subject in ("", subject_of(check.binder))
     ]
     if survey.without_tie and not subject:
         found.append(Verdict.UNDETERMINED)  # whom the rule concerns cannot be told
     return min(found, key=_WORST_FIRST.index).value if found else NOT_APPLICABLE
-
-
-def subject_of(check: Check) -> str:
-    """Whom a check concerns, as a finding shows it."""
-    return ", ".join(record.path for record in check.binder.names.components.values())

@@ -101,7 +101,7 @@ class _Trials:
         """The numbers of the wrong cases with what they came to, and those of the faults that no case notices."""
         own = self.by_rule[rule.id]
         alone = attrs.evolve(self.rulepack, rules={rule.id: rule})
-        came_to = [verdict_of(Survey(system, [alone]), case.subject) for case, system in own]
+        came_to = [verdict_of(Survey(system, [alone], only=case.subject), case.subject) for case, system in own]
         wrong = [(at, found) for at, found in enumerate(came_to) if found != own[at][0].expect]
         ordered = list(own)
         mutants = mutants_of(rule, self.rulepack.vocabulary) if own and not wrong else ()
@@ -163,9 +163,10 @@ def _outcome(rulepack: Rulepack, mutant: Mutant, case: Case, system: System) -> 
     if mutant.rule is None:
         rules = {case.rule: rulepack.rules[case.rule]}
         alone = attrs.evolve(rulepack, rules=rules)
-        plain = Survey(system, [alone])
-        return verdict_of(Survey(system, [alone], at=_nominal(plain)), case.subject)
-    return verdict_of(Survey(system, [attrs.evolve(rulepack, rules={case.rule: mutant.rule})]), case.subject)
+        plain = Survey(system, [alone], only=case.subject)
+        return verdict_of(Survey(system, [alone], at=_nominal(plain), only=case.subject), case.subject)
+    faulty = attrs.evolve(rulepack, rules={case.rule: mutant.rule})
+    return verdict_of(Survey(system, [faulty], only=case.subject), case.subject)
 
 
 def _nominal(survey: Survey) -> Mapping[str, Fraction]:

@@ -36,6 +36,7 @@ class Survey:
     """Rulepacks over a system. ``change`` puts in one value and evaluates only what reads it.
 
     ``at`` surveys one point of the tolerances instead: exact values in SI by path, such as the witness of a finding.
+    ``only`` leaves out every subject but one, named as a finding shows it.
     """
 
     def __init__(
@@ -44,8 +45,10 @@ class Survey:
         rulepacks: Sequence[Rulepack],
         concessions: Concessions | None = None,
         at: Mapping[str, Fraction] | None = None,
+        only: str = "",
     ) -> None:
         self._system = system
+        self._only = only
         self._at = at
         self._changes: dict[str, str] = {}
         self.rulepacks = tuple(rulepacks)
@@ -75,7 +78,7 @@ class Survey:
             found = True
             if isinstance(binder, Absent):
                 self.without_tie.append((rule, binder))
-            else:
+            elif self._only in ("", subject_of(binder)):
                 self.checks.append(_check(rule, binder))
         if not found:
             self.without_subject.append(
@@ -230,6 +233,11 @@ def survey(
 ) -> SurveyResult:
     """Evaluate rulepacks over a system."""
     return Survey(system, rulepacks, concessions).result()
+
+
+def subject_of(binder: Binder) -> str:
+    """Whom a rule is bound to, as a finding shows it."""
+    return ", ".join(record.path for record in binder.names.components.values())
 
 
 def _check(rule: Rule, binder: Binder) -> Check:

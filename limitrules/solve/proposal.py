@@ -14,16 +14,17 @@ from itertools import pairwise
 
 from attrs import frozen
 
+from limitrules.engine.cases import subject_of
 from limitrules.engine.check import Check
 from limitrules.engine.survey import Survey
 from limitrules.foundation.diagnostics import InputError
-from limitrules.foundation.kinds import Truth
 from limitrules.model.quantity import Uncertain
 from limitrules.model.system import System
 from limitrules.rules.findings import SurveyResult
 from limitrules.solve.desk import Cost, Desk, is_ceiling, rank, reluctance
 from limitrules.solve.grid import Grid, settings_of
 from limitrules.solve.setting import Run
+from limitrules.solve.switches import Switch, switched
 
 _SWEEPS, _DEEPEST, _MOST_STEPS, _SHARES = 6, 4, 400, 256
 # Sources are never lowered to less than a quarter: whoever needs that needs another site, not another setting.
@@ -52,16 +53,6 @@ class Entry:
     def text(self) -> str:
         """As it is written in a document."""
         return self.grid.text(self.number)
-
-
-@frozen(eq=False)
-class Switch:
-    """A setting that is on or off, or a word, and takes another value; ``cures`` as in an entry."""
-
-    path: str
-    now: str
-    proposed: str
-    cures: tuple[str, ...]
 
 
 @frozen(eq=False)
@@ -108,16 +99,17 @@ def propose(
     for path in (*(paths or ()), *fixed):
         system.attribute(path)
     before = survey.result()
-    switched, switches = _switched(survey, paths, fixed)
+    ready, switches = switched(survey, paths, fixed)
     wanted = paths if paths is not None else settings_of(system)
-    able = [path for path in wanted if path not in fixed and path in switched.slots.index and _is_number(system, path)]
-    search = _Search(switched, able, seconds, progress)
+    able = [path for path in wanted if path not in fixed and path in ready.slots.index and _is_number(system, path)]
+    search = _Search(ready, able, seconds, progress)
     search.run(more_power)
     desk = search.desk
     moved = dict(desk.moved)
     cured = [check for check in search.failed if not desk.fails(check)]
     remaining = tuple(
-        Remaining(check.binder.rule.id, _subject(check), tuple(desk.settings_of(check))) for check in desk.failing()
+        Remaining(check.binder.rule.id, (subject_of(check) or "site"), tuple(desk.settings_of(check)))
+        for check in desk.failing()
     )
     desk.restore({})
     entries = tuple(
@@ -125,54 +117,12 @@ def propose(
         for path in desk.settings
         if path in moved
     )
-    changed = switched.system
+    changed = ready.system
     for entry in entries:
         changed = changed.with_value(entry.grid.path, entry.text)
     # The verdict engine has the last word: the changed system is surveyed from the beginning.
     after = Survey(changed, survey.rulepacks, survey.concessions).result()
     return Proposal(changed, switches, entries, before, after, remaining, search.tried, search.is_complete)
-
-
-def _switched(
-    survey: Survey, paths: Collection[str] | None, fixed: Collection[str]
-) -> tuple[Survey, tuple[Switch, ...]]:
-    """Turn what is on or off the other way where fewer checks fail then. A protection is never turned off."""
-    switches: list[Switch] = []
-    cost = Desk(survey, ()).cost()
-    for path in _switches_read(survey):
-        if path in fixed or (paths is not None and path not in paths) or ".protection." in path:
-            continue
-        now = survey.system.value(path)
-        if now is None or not isinstance(now.content, bool):
-            continue
-        other = "no" if now.content else "yes"
-        changed = Survey(survey.system.with_value(path, other), survey.rulepacks, survey.concessions)
-        desk = Desk(changed, ())
-        if desk.cost() < cost:
-            failed = {(check.binder.rule.id, _subject(check)) for check in Desk(survey, ()).failing()}
-            left = {(check.binder.rule.id, _subject(check)) for check in desk.failing()}
-            cures = tuple(dict.fromkeys(rule for rule, _ in sorted(failed - left)))
-            switches.append(Switch(path, "yes" if now.content else "no", other, cures))
-            survey, cost = changed, desk.cost()
-    return survey, tuple(switches)
-
-
-def _switches_read(survey: Survey) -> list[str]:
-    """The switches that a failing check reads."""
-    found: dict[str, None] = {}
-    for check in Desk(survey, ()).failing():
-        for path in check.binder.reads:
-            if "." in path and _is_switch(survey.system, path):
-                found[path] = None
-    return list(found)
-
-
-def _is_switch(system: System, path: str) -> bool:
-    try:
-        attribute = system.attribute(path)
-    except InputError:
-        return False
-    return attribute.adjustable and isinstance(attribute.type, Truth)
 
 
 def _is_number(system: System, path: str) -> bool:
@@ -449,7 +399,3 @@ def _all_in(piece: Run, allowed: Sequence[Run]) -> bool:
 
 def _apart(piece: Run, present: float) -> float:
     return max(piece[0] - present, present - piece[1], 0.0)
-
-
-def _subject(check: Check) -> str:
-    return ", ".join(record.path for record in check.binder.names.components.values()) or "site"

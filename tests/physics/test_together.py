@@ -121,7 +121,11 @@ name: Berth
 packs:
   a: {protection: {charge_current: {threshold: 100 A ± 2 %, delay: 3 s ± 5 %}}}
 regulators:
-  one: {feeds: [a], charge: {ceiling: 80 A}, obeys_dynamic_limit: yes, regulator: {dead_time: 0.5 s ± 10 %, time_constant: 0.6 s, slew: 50 A/s}}
+  one:
+    feeds: [a]
+    charge: {ceiling: 80 A}
+    obeys_dynamic_limit: yes
+    regulator: {dead_time: 0.5 s ± 10 %, time_constant: 0.6 s, slew: 50 A/s}
   two: {feeds: [a], charge: {ceiling: 60 A}, obeys_dynamic_limit: no}
 """
 
@@ -155,7 +159,7 @@ def test_a_rule_over_members(tmp_path: Path, old: str, new: str, verdict: Verdic
     [
         ("time_above_together(3 A, 2 A, 1 A, 1 s, 1 s, 1 A/s) above 1 s", "argument-count"),
         ("time_above_together(3 A, each (r.charge.ceiling, 0 A) over r in p.regulators) above 1 s", "argument-count"),
-        ("time_above_together(3 A, each (3 A, 0 A, 1 A, 1 s, 1 A/s) over r in p.regulators) above 1 s", "argument-type"),
+        ("time_above_together(3 A, each (3 A, 0 A, 1 A, 1 s, 1 A/s) over r in packs) above 1 s", "argument-type"),
         ("sqrt(each r.charge.ceiling over r in p.regulators) above 1 A", "argument-count"),
         ("time_above_together(3 A, each (1 A, 0 A, 1 s, 1 s, 1 A/s) over r in p.cell) above 1 s", "not-a-collection"),
     ],
