@@ -8,7 +8,8 @@ from pathlib import Path
 import attrs
 from attrs import frozen
 
-from limitrules.engine.survey import Survey, subject_of
+from limitrules.engine.check import Check
+from limitrules.engine.survey import Survey, bound_to
 from limitrules.foundation import tree
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.foundation.source import Source, Span
@@ -189,10 +190,13 @@ def outcome(rulepack: Rulepack, base: System, case: Case) -> str:
 def verdict_of(survey: Survey, subject: str = "") -> str:
     """The worst verdict in words, of one subject where it is named; `not applicable` where there is none."""
     found = [
-        check.verdict
-        for check in survey.checks
-        if check.verdict is not None and subject in ("", subject_of(check.binder))
+        check.verdict for check in survey.checks if check.verdict is not None and subject in ("", subject_of(check))
     ]
     if survey.without_tie and not subject:
         found.append(Verdict.UNDETERMINED)  # whom the rule concerns cannot be told
     return min(found, key=_WORST_FIRST.index).value if found else NOT_APPLICABLE
+
+
+def subject_of(check: Check) -> str:
+    """Whom a check concerns, as a finding shows it."""
+    return bound_to(check.binder)

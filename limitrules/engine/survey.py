@@ -78,7 +78,7 @@ class Survey:
             found = True
             if isinstance(binder, Absent):
                 self.without_tie.append((rule, binder))
-            elif self._only in ("", subject_of(binder)):
+            elif self._only in ("", bound_to(binder)):
                 self.checks.append(_check(rule, binder))
         if not found:
             self.without_subject.append(
@@ -235,7 +235,7 @@ def survey(
     return Survey(system, rulepacks, concessions).result()
 
 
-def subject_of(binder: Binder) -> str:
+def bound_to(binder: Binder) -> str:
     """Whom a rule is bound to, as a finding shows it."""
     return ", ".join(record.path for record in binder.names.components.values())
 
