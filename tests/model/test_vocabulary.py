@@ -149,7 +149,7 @@ def test_the_shipped_one_has_its_kinds() -> None:
     assert list(vocabulary.by_plural.values()) == [kind for kind in vocabulary.kinds.values() if kind.plural]
     assert {kind.name for kind in vocabulary.by_plural.values()} == {
         "cell", "pack", "converter", "regulator", "conductor", "fuse", "contactor", "load", "source", "sensor", "link",
-        "site",
+        "site", "comparison", "test",
     }  # fmt: skip
     assert set(vocabulary.variants) == {"protection"}
     assert [kind.name for kind in vocabulary.kinds.values() if kind.single] == ["site"]
