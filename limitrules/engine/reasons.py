@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
+from functools import partial
+
+from attrs import evolve
 
 from limitrules.foundation.figures import level
 from limitrules.foundation.kinds import Component, Components, Quantity, Temperature, Truth
 from limitrules.foundation.units import Unit, parse_unit
 from limitrules.language import ground as g
 from limitrules.language import nodes as n
-from limitrules.language.bounds import SHOWN_BUDGET, infimum, supremum
+from limitrules.language.bounds import SHOWN_BUDGET, Extremes
 from limitrules.language.checker import Checked
 from limitrules.language.exactly import Bound, is_unbounded, number_over, point, truth_over
 from limitrules.language.nodes import Node
@@ -29,6 +32,9 @@ _CONDITIONS = {
     Outcome.UNKNOWN: "not known",
 }
 _JOINED = {n.AllOf: "all of", n.AnyOf: "any of", n.Opposite: "not"}
+
+# Values are worked out when they are first shown: whoever only looks for places never needs them.
+Shown = Callable[[], str]
 
 
 def reason_of(binder: Binder, checked: Checked, node: Node, names: Named, slots: Slots) -> Reason:
@@ -115,7 +121,8 @@ class _Explainer:
     def number(self, term: g.Numeric, unit: Unit) -> str:
         numbers = g.inputs_of(term)
         box = self.slots.box(numbers)
-        low, high = infimum(term, box, SHOWN_BUDGET).value, supremum(term, box, SHOWN_BUDGET).value
+        extremes = Extremes(term)
+        low, high = extremes.lowest(box, SHOWN_BUDGET).value, extremes.highest(box, SHOWN_BUDGET).value
         if is_unbounded(low, high):
             return "not known"
         if low == high:
@@ -131,7 +138,7 @@ class _Explainer:
     # reasons
 
     def reason(self, checked: Checked, node: Node, names: Named) -> Reason:
-        text, value = print_node(node), self.value(checked, node, names)
+        text, value = print_node(node), partial(self.value, checked, node, names)
         span = checked.clause.span(node)
         if isinstance(node, n.AllOf | n.AnyOf):
             parts = tuple(self.reason(checked, part, names) for part in node.parts)
@@ -163,7 +170,7 @@ class _Explainer:
         parts = tuple(self.reason(checked, child, names) for child in said)
         return Reason(text, value, span=span, parts=parts)
 
-    def _leaf(self, checked: Checked, node: n.Member, names: Named, text: str, value: str) -> Reason:
+    def _leaf(self, checked: Checked, node: n.Member, names: Named, text: str, value: Shown) -> Reason:
         record, attribute = self.binder.locate(checked, node, names) or (None, "")
         if record is None:
             missing = missing_in(self.binder.bind(checked, node, names))
@@ -175,7 +182,7 @@ class _Explainer:
             return Reason(text, "not known", "missing", path, "unknown" if stated is not None else "", "", span)
         return Reason(text, value, "", path, stated.text, stated.origin, stated.span)
 
-    def _state(self, checked: Checked, node: n.State, names: Named, text: str, value: str) -> Reason:
+    def _state(self, checked: Checked, node: n.State, names: Named, text: str, value: Shown) -> Reason:
         record, attribute = self.binder.locate(checked, node.value, names) or (None, "")
         if record is None:
             return Reason(text, value, span=checked.clause.span(node))
@@ -185,16 +192,16 @@ class _Explainer:
             return Reason(text, value, "", path, "", "", record.span)
         return Reason(text, value, "", path, stated.text, stated.origin, stated.span)
 
-    def _assumed(self, checked: Checked, node: n.Assume, names: Named, text: str, value: str) -> Reason:
+    def _assumed(self, checked: Checked, node: n.Assume, names: Named, text: str, value: Shown) -> Reason:
         taken = missing_in(self.binder.bind(checked, node.value, names))
         if not taken:
             return self.reason(checked, node.value, names)
         return Reason(print_node(node.value), value, f"assumed, since {taken[0]} is missing", path=taken[0],
                       span=checked.clause.span(node.default))  # fmt: skip
 
-    def _collection(self, checked: Checked, node: n.Quantified | n.Aggregate, names: Named, text: str, value: str) -> (
-        Reason
-    ):  # fmt: skip
+    def _collection(
+        self, checked: Checked, node: n.Quantified | n.Aggregate, names: Named, text: str, value: Shown
+    ) -> Reason:
         collection = self.binder.bind(checked, node.collection, names)
         span = checked.clause.span(node)
         if isinstance(collection, Absent):
@@ -207,17 +214,17 @@ class _Explainer:
                 continue
             below = self.reason(checked, node.body, inner)
             note = "governs" if record.path in governing else ""
-            parts.append(Reason(record.path, below.value, note, parts=(below,) if below.parts or below.path else ()))
+            inside = (below,) if below.parts or below.path else ()
+            parts.append(Reason(record.path, partial(_value_of, below), note, parts=inside))
         return Reason(text, value, "" if parts else "no member", span=span, parts=tuple(parts))
 
-    def _listed(self, checked: Checked, node: n.Listed, names: Named, text: str, value: str) -> Reason:
+    def _listed(self, checked: Checked, node: n.Listed, names: Named, text: str, value: Shown) -> Reason:
         governing = self.governing(checked, node, names)
         parts = []
         for member in node.members:
             below = self.reason(checked, member, names)
             note = "governs" if below.text in governing or print_node(member) in governing else below.note
-            parts.append(Reason(below.text, below.value, note, below.path, below.stated, below.origin, below.span,
-                                below.parts))  # fmt: skip
+            parts.append(evolve(below, note=note))
         return Reason(f"{node.word} of", value, span=checked.clause.span(node), parts=tuple(parts))
 
     def governing(self, checked: Checked, node: n.Listed | n.Aggregate, names: Named) -> tuple[str, ...]:
@@ -244,6 +251,10 @@ def _says_something(node: Node, checked: Checked) -> bool:
     if isinstance(node, n.Literal | n.YesNo | n.Word):
         return False
     return isinstance(checked.types.get(node), Quantity | Temperature | Truth) or isinstance(node, n.Member)
+
+
+def _value_of(reason: Reason) -> str:
+    return reason.value
 
 
 def _middle(pair: tuple[Bound, Bound]) -> Fraction | None:

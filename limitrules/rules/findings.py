@@ -82,20 +82,24 @@ class Headroom:
 class Reason:
     """One step of the argument: a clause of the rule, its value, and the steps below it.
 
-    ``text`` is the clause as written; ``value`` its value for people (``94.56 A .. 97.44 A``, ``does not
-    hold``); ``note`` a remark (``governs``, ``assumed: 0.006``, ``missing``); ``path`` the place in the system
-    document where the step reads a value, with ``stated`` the value as written, ``origin`` its grade and
-    ``span`` its line.
+    ``text`` is the clause as written; ``value`` its value for people (``94.56 A .. 97.44 A``, ``does not hold``),
+    worked out when it is first asked for; ``note`` a remark (``governs``, ``assumed: 0.006``, ``missing``); ``path``
+    the place in the system document where the step reads a value, with ``stated`` the value as written, ``origin``
+    its grade and ``span`` its line.
     """
 
     text: str
-    value: str = ""
+    _value: str | Callable[[], str] = field(default="", alias="value", eq=False, repr=False)
     note: str = ""
     path: str = ""
     stated: str = ""
     origin: str = ""
     span: Span | None = None
     parts: tuple[Reason, ...] = ()
+
+    @property
+    def value(self) -> str:
+        return self._value() if callable(self._value) else self._value
 
 
 @frozen
