@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from fractions import Fraction
-from random import Random
 
 import mpmath
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from mpmath import mpf
 
@@ -92,45 +91,6 @@ WORKED = {
     "joint_temperature(30 degC, 150 A, 50 uohm, 0 1/K, 20 K/W) - 30 degC": ("22.5 K", "0.000001 K"),
     "joint_temperature(20 degC, 200 A, 50 uohm, 0.004 1/K, 25 K/W) - 20 degC": ("62.5 K", "0.000001 K"),
 }  # fmt: skip
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_directions_enclosures_and_slopes_are_not_refuted(name: str) -> None:
-    support.check_promises(BY_NAME[name], *SAMPLES[name])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(max_examples=25)
-@given(data=st.randoms(use_true_random=False))
-def test_what_happens_inside_a_box_is_inside_its_enclosures(name: str, data: Random) -> None:
-    support.check_box(BY_NAME[name], support.drawn_box(data.choice(SAMPLES[name]), data), data)
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_an_enclosure_is_no_wider_than_its_corners(name: str) -> None:
-    support.check_corners(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_there_is_no_value_outside_the_range_of_an_argument(name: str) -> None:
-    support.check_range(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(max_examples=25)
-@given(data=st.randoms(use_true_random=False))
-def test_the_value_is_that_of_many_digits(name: str, data: Random) -> None:
-    support.check_digits(BY_NAME[name], DIGITS[name], data.choice(SAMPLES[name]), data)
-
-
-@pytest.mark.parametrize("expression", WORKED)
-def test_worked_examples_in_the_check_language(expression: str) -> None:
-    support.check_worked(FUNCTIONS, expression, *WORKED[expression])
-
-
-def test_every_function_is_held_to_all_of_it() -> None:
-    assert set(SAMPLES) == set(DIGITS) == set(BY_NAME)
-    assert all(any(f"{name}(" in expression for expression in WORKED) for name in BY_NAME)
 
 
 @given(st.floats(223, 340), st.floats(0.0, 300.0), st.floats(0.003, 0.006))

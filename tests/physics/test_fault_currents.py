@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from random import Random
 
 import mpmath
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from mpmath import mpf
 
@@ -131,45 +130,6 @@ WORKED = {
     f"arc_incident_energy(452 V, 5850 A, 2 s, 45.7 cm) {CALORIE}": ("12.6608", "0.0001"),
     "arc_boundary_distance(452 V, 5850 A, 2 s, 1.2 * 4.184 J/cm2)": ("148.442 cm", "0.001 cm"),
 }
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_directions_enclosures_and_slopes_are_not_refuted(name: str) -> None:
-    support.check_promises(BY_NAME[name], *SAMPLES[name])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(max_examples=25)
-@given(data=st.randoms(use_true_random=False))
-def test_what_happens_inside_a_box_is_inside_its_enclosures(name: str, data: Random) -> None:
-    support.check_box(BY_NAME[name], support.drawn_box(data.choice(SAMPLES[name]), data), data)
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_an_enclosure_is_no_wider_than_its_corners(name: str) -> None:
-    support.check_corners(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_there_is_no_value_outside_the_range_of_an_argument(name: str) -> None:
-    support.check_range(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(max_examples=25)
-@given(data=st.randoms(use_true_random=False))
-def test_the_value_is_that_of_many_digits(name: str, data: Random) -> None:
-    support.check_digits(BY_NAME[name], DIGITS[name], data.choice(SAMPLES[name]), data)
-
-
-@pytest.mark.parametrize("expression", WORKED)
-def test_worked_examples_in_the_check_language(expression: str) -> None:
-    support.check_worked(FUNCTIONS, expression, *WORKED[expression])
-
-
-def test_every_function_is_held_to_all_of_it() -> None:
-    assert set(SAMPLES) == set(DIGITS) == set(BY_NAME)
-    assert all(any(f"{name}(" in expression for expression in WORKED) for name in BY_NAME)
 
 
 PACK = st.tuples(st.floats(60.0, 90.0), st.floats(1e-3, 1e-1))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from random import Random
 
 import mpmath
 import pytest
@@ -193,45 +192,6 @@ WORKED = {
     "thermal_image_peak(200 A, 0.693147181 s, 100 A, 0.693147181 s, 100 A, 1 s)": ("3", "0.00000001"),
     "device_rating_max(185.554 A, 1.6, 1.45)": ("168.1583125 A", "0.000001 A"),
 }
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_directions_enclosures_and_slopes_are_not_refuted(name: str) -> None:
-    support.check_promises(BY_NAME[name], *SAMPLES[name])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(PATIENT, max_examples=15)
-@given(data=st.randoms(use_true_random=False))
-def test_what_happens_inside_a_box_is_inside_its_enclosures(name: str, data: Random) -> None:
-    support.check_box(BY_NAME[name], support.drawn_box(data.choice(SAMPLES[name]), data), data)
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_an_enclosure_is_no_wider_than_its_corners(name: str) -> None:
-    support.check_corners(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-def test_there_is_no_value_outside_the_range_of_an_argument(name: str) -> None:
-    support.check_range(BY_NAME[name], SAMPLES[name][1])
-
-
-@pytest.mark.parametrize("name", SAMPLES)
-@settings(PATIENT, max_examples=12)
-@given(data=st.randoms(use_true_random=False))
-def test_the_value_is_that_of_many_digits(name: str, data: Random) -> None:
-    support.check_digits(BY_NAME[name], DIGITS[name], data.choice(SAMPLES[name]), data)
-
-
-@pytest.mark.parametrize("expression", WORKED)
-def test_worked_examples_in_the_check_language(expression: str) -> None:
-    support.check_worked(FUNCTIONS, expression, *WORKED[expression])
-
-
-def test_every_function_is_held_to_all_of_it() -> None:
-    assert set(SAMPLES) == set(DIGITS) == set(BY_NAME)
-    assert all(any(f"{name}(" in expression for expression in WORKED) for name in BY_NAME)
 
 
 @pytest.mark.parametrize(("current", "before"), [(200.0, 0.0), (300.0, 100.0), (1500.0, 140.0)])

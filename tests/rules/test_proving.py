@@ -12,6 +12,7 @@ from limitrules.cli import main
 from limitrules.engine.mutants import mutants_of
 from limitrules.engine.proving import prove
 from limitrules.foundation.diagnostics import InputError
+from limitrules.rules.skeleton import BASE, CASES
 
 RULEPACK = """\
 limitrules: rulepack/1
@@ -33,27 +34,7 @@ rules:
     caution: A trip takes the berth off.
     basis: ["charge control"]
 """
-BASE = """\
-limitrules: system/1
-name: Berth
-packs:
-  a: {charge: {ceiling: 90 A ± 2 %, rated: 91 A}, protection: {charge_current: {threshold: 100 A ± 1 %}}}
-  b: {charge: {ceiling: 80 A ± 2 %, rated: 91 A}}
-"""
-STRONG = """\
-limitrules: cases/1
-base: base.yaml
-cases:
-  ceiling-below-threshold:
-    - {expect: met}
-    - {expect: breached, set: {packs.a.charge.ceiling: 99 A}}
-    - {expect: marginal, set: {packs.a.charge.ceiling: 93 A ± 2 %}}
-    - {expect: marginal, set: {packs.a.charge.ceiling: 94 A ± 2 %}}
-    - {expect: breached, set: {packs.a.charge.ceiling: 120 A}}
-    - {expect: met, set: {packs.a.charge.ceiling: 60 A, packs.a.charge.rated: 96 A}}
-    - {expect: undetermined, set: {packs.a.charge.ceiling: unknown}}
-    - {expect: not applicable, subject: packs.b}
-"""
+STRONG = CASES.replace("ceiling-keeps-its-distance", "ceiling-below-threshold")
 WEAK = """\
 limitrules: cases/1
 base: base.yaml
