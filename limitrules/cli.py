@@ -184,7 +184,7 @@ def _add_prove(below: Any) -> None:
     prove = _command(below, "prove", "prove.run", "whether the cases hold and notice faults",
         "Run the cases of rulepacks, then try small faults in every rule: a comparison turned round, a margin\n"
         "dropped, lowest for highest, another attribute, a slip by a thousand. The cases have to notice each.",
-        "limitrules rulepack prove rulepacks/governing")  # fmt: skip
+        "limitrules rulepack prove our-sites")  # fmt: skip
     add_options(prove)
 
     from limitrules.commands.new import add_options as add_new

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -39,6 +39,17 @@ def unknown(sort: str, word: str, names: Any) -> NoReturn:
     advice = f"`{near}`" if near else ""
     raise refuse(f"unknown-{sort}", f"no {sort} here is called `{word}`", where=where, expected=listing(known),
                  advice=advice)  # fmt: skip
+
+
+def unused_rulepacks(used: Iterable[str]) -> tuple[str, ...]:
+    """A note on the shipped rulepacks that were left out; none where all were used."""
+    from limitrules import api
+
+    there = set(used)
+    unused = [name for name in api.known_rulepacks() if name not in there]
+    if not unused:
+        return ()
+    return (f"Rulepacks that were not used: {', '.join(unused)}. What they look at was not checked.",)
 
 
 def picture_target(arguments: Arguments) -> Path | None:

@@ -6,7 +6,7 @@ import argparse
 from functools import partial
 from pathlib import Path
 
-from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, inputs, report
+from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, inputs, report, unused_rulepacks
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -26,10 +26,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: Arguments) -> Answer:
     """The settings sheet; 1 where findings of class outage or worse are left."""
     from limitrules import api
+    from limitrules.foundation.diagnostics import refuse
     from limitrules.report.output import check_target, write_whole
     from limitrules.report.proposal import proposal_data, proposal_text
     from limitrules.rules.findings import Consequence
 
+    if not arguments.seconds >= 0:
+        raise refuse("below-zero", f"`{arguments.seconds:g}` is no time to look for a proposal", where="--seconds",
+                     expected="a number of seconds, not below zero")  # fmt: skip
     if arguments.apply is not None:
         check_target(arguments.apply, inputs(arguments))
     functions = api.load_functions(arguments.functions)
@@ -42,5 +46,6 @@ def run(arguments: Arguments) -> Answer:
     arguments.progress("")
     if arguments.apply is not None:
         write_whole(arguments.apply, api.applied(survey.system, proposal))
-    text = report(arguments, lambda: proposal_data(proposal), partial(proposal_text, proposal))
+    notes = unused_rulepacks(item.name for item in rulepacks)
+    text = report(arguments, lambda: proposal_data(proposal, notes), partial(proposal_text, proposal, notes))
     return text, FINDINGS_FAIL if proposal.after.failing(Consequence.OUTAGE) else NOTHING_FAILS

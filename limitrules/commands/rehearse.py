@@ -84,6 +84,9 @@ def _options(arguments: Arguments) -> Options:
     if arguments.times < 1 or (arguments.times > 1 and arguments.every is None):
         raise refuse("times-without-every", f"`--times {arguments.times}` makes no row of events", where="--times",
                      expected="one or more, and with --every the distance between two")  # fmt: skip
+    if arguments.every is not None and arguments.times == 1:
+        raise refuse("every-without-times", "`--every` makes no row of events", where="--every",
+                     expected="together with --times N, how often")  # fmt: skip
     quantity = partial(_quantity, arguments)
     return Options(
         power=quantity("power", "W"),
@@ -116,6 +119,9 @@ def _quantity(arguments: Arguments, name: str, unit: str) -> float | None:
         message = f"`{text}` is no figure that this can be"
         raise InputError([Diagnostic("below-zero", message, where=f"--{name}",
                                      expected="one figure without a tolerance, and not below zero")])  # fmt: skip
+    if name == "soc" and found.high > 1:
+        raise InputError([Diagnostic("above-full", f"`{text}` is more than full", where="--soc",
+                                     expected="a state of charge of at most 100 %")])  # fmt: skip
     return float(found.nominal)
 
 

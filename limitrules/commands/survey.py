@@ -14,6 +14,7 @@ from limitrules.commands.common import (
     inputs,
     report,
     unknown,
+    unused_rulepacks,
 )
 
 if TYPE_CHECKING:
@@ -83,14 +84,8 @@ def _opened(arguments: Arguments) -> Survey:
 def _result_of(survey: Survey) -> SurveyResult:
     from attrs import evolve
 
-    from limitrules import api
-
     result = survey.result()
-    unused = [name for name in api.known_rulepacks() if name not in [item.name for item in result.rulepacks]]
-    if not unused:
-        return result
-    note = f"Rulepacks that were not used: {', '.join(unused)}. What they look at was not checked."
-    return evolve(result, notes=(*result.notes, note))
+    return evolve(result, notes=(*result.notes, *unused_rulepacks(item.name for item in result.rulepacks)))
 
 
 def _certify(survey: Survey, arguments: Arguments) -> None:

@@ -6,7 +6,7 @@ import argparse
 from functools import partial
 from pathlib import Path
 
-from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, picture_target, report
+from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, picture_target, report, unused_rulepacks
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -37,5 +37,5 @@ def run(arguments: Arguments) -> Answer:
         from limitrules.report.window_picture import draw_windows
 
         draw_windows(windows, system.name, picture)
-    about = (windows, system.name, system.source.name)
+    about = (windows, system.name, system.source.name, unused_rulepacks(item.name for item in rulepacks))
     return report(arguments, lambda: windows_data(*about), partial(windows_text, *about)), NOTHING_FAILS

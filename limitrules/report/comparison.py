@@ -26,8 +26,9 @@ def comparison_text(comparison: Comparison, colour: bool = False, width: int = U
     _findings(page, "Changed otherwise", [item for item in comparison.findings if not item.is_worse])
     _due(page, comparison)
     page.blank()
-    untouched = count_words(comparison.unchanged, "finding").capitalize()
-    page.line(f"{untouched} read nothing that changed and stand as they were shown.")
+    page.line(
+        f"Findings that read nothing that changed, and stand as they were shown: {count_words(comparison.unchanged)}."
+    )
     cautions(page)
     return page.text()
 

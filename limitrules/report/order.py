@@ -15,6 +15,8 @@ CAUTIONS = (
     "Local electrical codes, the makers' instructions and licensed practice come first.",
 )
 
+MOVES_PROTECTION = "This moves where a protection acts: the pack maker has to agree to it."
+
 _VERDICTS = (Verdict.BREACHED, Verdict.MARGINAL, Verdict.UNDETERMINED, Verdict.MET)
 
 

@@ -25,7 +25,7 @@ def check_target(target: Path, read: Iterable[Path]) -> None:
     for path in read:
         if _is_within(target, path):
             raise refuse("out-is-input", "the report would overwrite what it is a report of", where=str(target),
-                         advice="name another file after --out")  # fmt: skip
+                         advice="name another file")  # fmt: skip
 
 
 def write_whole(target: Path, text: str) -> None:

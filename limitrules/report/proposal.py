@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -9,22 +10,25 @@ from limitrules.foundation.exact import plain_decimal
 from limitrules.foundation.figures import level, number
 from limitrules.report.figures import count_words, joined
 from limitrules.report.layout import USUAL_WIDTH, Page
-from limitrules.report.order import CAUTIONS
+from limitrules.report.order import CAUTIONS, MOVES_PROTECTION
 from limitrules.report.text import cautions
 from limitrules.rules.findings import Consequence, Finding, SurveyResult, Verdict
 from limitrules.solve.proposal import Entry, Proposal
+from limitrules.solve.setting import moves_protection
 
 FORMAT = "proposal/1"
 _FROM = Consequence.STRANDED
 
 
-def proposal_text(proposal: Proposal, colour: bool = False, width: int = USUAL_WIDTH) -> str:
-    """The settings sheet and what it leads to."""
+def proposal_text(proposal: Proposal, notes: Sequence[str] = (), colour: bool = False, width: int = USUAL_WIDTH) -> str:
+    """The settings sheet and what it leads to. ``notes``: what the reader has to know of it."""
     page = Page(width, colour)
     page.heading(f"Proposed settings for {proposal.system.name}")
     page.line(f"document   {proposal.system.source.name}", indent=2, hang=11)
     page.blank()
     page.line(_outcome(proposal))
+    for note in notes:
+        page.line(f"Note: {note}", hang=2)
     _sheet(page, proposal)
     _left(page, proposal)
     page.heading("What this claims")
@@ -44,7 +48,7 @@ def _outcome(proposal: Proposal) -> str:
     found = f"{count_words(before, 'finding')} of class stranded or worse"
     if not proposal.entries and not proposal.switches:
         return f"No setting is proposed: {found}, none of which a setting was found to cure."
-    return f"With {changes} changed, {found} become {count_words(after)}."
+    return f"With {changes} changed, {found} become {count_words(after) if after else 'none'}."
 
 
 def _sheet(page: Page, proposal: Proposal) -> None:
@@ -61,14 +65,8 @@ def _sheet(page: Page, proposal: Proposal) -> None:
         page.line(f"{entry.grid.path}: {now} -> {entry.text}{_gain(entry)}", indent=2)
         if entry.cures:
             page.line(f"for {joined(entry.cures)}", indent=6, hang=0)
-        if acts_later(entry):
-            page.line("This moves where a protection acts: the pack maker has to agree to it.", indent=6, hang=0)
-
-
-def acts_later(entry: Entry) -> bool:
-    """True where a threshold or a delay of a protection is moved."""
-    head, _, last = entry.grid.path.rpartition(".")
-    return ".protection." in head and last in ("threshold", "delay") and head.count(".") == 3
+        if moves_protection(entry.grid.path):
+            page.line(MOVES_PROTECTION, indent=6, hang=0)
 
 
 def _gain(entry: Entry) -> str:
@@ -93,10 +91,10 @@ def _left(page: Page, proposal: Proposal) -> None:
         if finding.verdict is Verdict.UNDETERMINED:
             page.line(f"No setting decides it: {joined(finding.missing) or 'an input'} is not known.", indent=6, hang=0)
         elif reads:
-            page.line(f"It reads {joined(reads)}, but no value of them was found that cures it.", indent=6, hang=0)
+            page.line(f"It reads {joined(reads)}, but no value was found that cures it.", indent=6, hang=0)
         else:
             page.line(
-                "It reads no setting: another device, less load or another wiring has to cure it.", indent=6, hang=0
+                "It reads no setting: a device, the load, the wiring or a record has to change.", indent=6, hang=0
             )
 
 
@@ -117,11 +115,12 @@ def _claims(proposal: Proposal) -> list[str]:
     return [*late, _SURVEYED, _SEARCHED, _BEYOND]
 
 
-def proposal_data(proposal: Proposal) -> dict[str, Any]:
+def proposal_data(proposal: Proposal, notes: Sequence[str] = ()) -> dict[str, Any]:
     """The same as plain data; figures as decimals in the unit of the setting and as rationals in SI."""
     return {
         "limitrules": FORMAT,
         "system": {"name": proposal.system.name, "file": proposal.system.source.name},
+        "notes": list(notes),
         "complete": proposal.is_complete,
         "optimal": None,
         "settings": [
@@ -154,7 +153,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "text": entry.text,
         "cures": list(entry.cures),
         "gain_w": None if entry.gain is None else float(entry.gain),
-        "moves_protection": acts_later(entry),
+        "moves_protection": moves_protection(entry.grid.path),
     }
 
 

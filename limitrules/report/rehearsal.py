@@ -144,13 +144,15 @@ def _event(moment: Moment) -> str:
 def _exceeded(moment: Moment) -> str:
     if moment.watch is None:
         return f"`{moment.path}` is reached: {_figure(moment)}."
-    way = "above" if moment.watch.sign > 0 else "below"
+    way, moves = ("above", "rises") if moment.watch.sign > 0 else ("below", "falls")
     if moment.watch.part is Part.PACK_CURRENT and moment.watch.sign < 0:
-        way = "beyond"
+        way, moves = "beyond", "goes"
     level = figure_words(abs(moment.watch.level), moment.unit)
     figure = figure_words(abs(moment.figure), moment.unit)
     delay = moment.watch.delay
     acts = "" if not delay else f"; it acts after {time_words(delay)}" if math.isfinite(delay) else "; that may last"
+    if figure == level:  # the moment of crossing: both read the same
+        return f"`{moment.path}` {moves} {way} its {level}{acts}."
     return f"`{moment.path}`: {figure} is {way} its {level}{acts}."
 
 
@@ -250,12 +252,18 @@ def _taken(page: Page, rehearsal: Rehearsal) -> None:
         page.table([[need.path, need.assumed, need.meaning] for need in rehearsal.assumed], indent=2)
         page.line("Every figure above rests on these.", indent=2)
     page.heading("Taken for granted")
-    for words in (*rehearsal.taken, *_ALWAYS):
+    usual = _OF_A_DESCENT if rehearsal.nominal.outcome is None else _OF_A_COURSE
+    for words in (*rehearsal.taken, *usual, _ALWAYS):
         page.line(words, indent=2, hang=2)
 
 
-_ALWAYS = (
+_OF_A_COURSE = (
     "Packs are rest voltages behind their pulse resistance; the state of charge does not move meanwhile.",
     "Loads and, on a bus without a pack, sources keep their power; a load's current changes at events only.",
-    "A rehearsal says what the figures in the document lead to. Staged tests with lowered limits say what is true.",
+)
+_OF_A_DESCENT = (
+    "Loads keep their power, and packs give their energy at nominal voltage; a reserve that is reached is no failure.",
+)
+_ALWAYS = (
+    "A rehearsal says what the figures in the document lead to. Staged tests with lowered limits say what is true."
 )

@@ -10,10 +10,10 @@ from limitrules.foundation.exact import plain_decimal
 from limitrules.foundation.figures import difference, level
 from limitrules.report.figures import count_words, joined
 from limitrules.report.layout import USUAL_WIDTH, Page
-from limitrules.report.order import CAUTIONS
+from limitrules.report.order import CAUTIONS, MOVES_PROTECTION
 from limitrules.report.text import cautions
 from limitrules.solve.grid import Grid, step_words
-from limitrules.solve.setting import Limit
+from limitrules.solve.setting import Limit, moves_protection
 from limitrules.solve.window import Edge, Level, Opening, Window
 
 FORMAT = "window/1"
@@ -26,9 +26,14 @@ _MOST = 4
 
 
 def windows_text(
-    windows: Sequence[Window], system: str, file: str, colour: bool = False, width: int = USUAL_WIDTH
+    windows: Sequence[Window],
+    system: str,
+    file: str,
+    notes: Sequence[str] = (),
+    colour: bool = False,
+    width: int = USUAL_WIDTH,
 ) -> str:
-    """The windows, one after the other."""
+    """The windows, one after the other. ``notes``: what the reader has to know of all of them."""
     page = Page(width, colour)
     page.heading(f"Windows of the settings of {system}")
     page.line(f"document   {file}", indent=2, hang=11)
@@ -36,6 +41,8 @@ def windows_text(
         "Every value in a window holds for all tolerances of everything else, the rest of the system as it is. "
         "Several settings changed together have other windows.", indent=2, hang=0,
     )  # fmt: skip
+    for note in notes:
+        page.line(f"Note: {note}", indent=2, hang=2)
     unread = [window.grid.path for window in windows if not window.counted]
     for window in windows:
         if window.counted:
@@ -75,6 +82,8 @@ def _window(page: Page, window: Window) -> None:
         else:
             _level(page, grid, item)
         before = item
+    if moves_protection(grid.path):
+        page.line(MOVES_PROTECTION, indent=2)
     if window.open:
         words = "Unproven" if not window.is_proven else "Left open"
         page.line(f"{words}, since these stay undetermined whatever it is: {_named(window.open)}", indent=2)
@@ -133,11 +142,12 @@ def _rule_words(group: Sequence[Limit]) -> str:
 # data
 
 
-def windows_data(windows: Sequence[Window], system: str, file: str) -> dict[str, Any]:
+def windows_data(windows: Sequence[Window], system: str, file: str, notes: Sequence[str] = ()) -> dict[str, Any]:
     """The windows as plain data; figures as decimals in the unit of the setting and as rationals in SI."""
     return {
         "limitrules": FORMAT,
         "system": {"name": system, "file": file},
+        "notes": list(notes),
         "windows": [_window_data(window) for window in windows],
         "cautions": list(CAUTIONS),
     }
@@ -153,6 +163,7 @@ def _window_data(window: Window) -> dict[str, Any]:
                   "step": step_words(grid), "ends_at": grid.bound},
         "checks": window.counted,
         "proven": window.is_proven,
+        "moves_protection": moves_protection(grid.path),
         "undetermined": [_limit(limit) for limit in window.open],
         "levels": [_level_data(grid, item) for item in window.levels],
     }  # fmt: skip

@@ -22,6 +22,12 @@ from limitrules.solve.grid import Grid
 Run = tuple[int, int]  # the first and the last number of values in a row
 
 
+def moves_protection(path: str) -> bool:
+    """True where a setting is the threshold or the delay of a protection of a pack."""
+    head, _, last = path.rpartition(".")
+    return ".protection." in head and last in ("threshold", "delay") and head.count(".") == 3
+
+
 @frozen(eq=False)
 class Limit:
     """A rule that ends a window: what it finds at the first value outside.
