@@ -15,13 +15,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from limitrules.commands.common import Answer, Arguments, inputs
+from limitrules.commands.common import NOTHING_FAILS, UNUSABLE_INPUT, Answer, Arguments, inputs
 from limitrules.foundation.version import VERSION
 
 if TYPE_CHECKING:
     from limitrules.foundation.diagnostics import Diagnostic
 
-NOTHING_FAILS, FINDINGS_FAIL, UNUSABLE_INPUT, OWN_FAULT, STOPPED = 0, 1, 2, 3, 130
+OWN_FAULT, STOPPED = 3, 130
 CLASSES = ("hazard", "damage", "outage", "stranded", "advice")
 USUAL_WIDTH = 100
 
@@ -117,7 +117,7 @@ def _add_why(commands: Any) -> None:
 def _add_vocabulary(commands: Any) -> None:
     vocabulary = _command(commands, "vocabulary", "reference.vocabulary", "what a system document can state",
         "List the kinds of components, or all that can be stated of one kind, with units.",
-        "limitrules vocabulary pack")  # fmt: skip
+        "limitrules vocabulary pack", asks=())  # fmt: skip
     vocabulary.add_argument("kind", metavar="KIND", nargs="?", help='a kind, such as pack or "current protection"')
 
 
@@ -128,7 +128,7 @@ def _add_rehearse(commands: Any) -> None:
         "Simulate an event on a system, at the nominal figures and at the worst corner of the tolerances found:\n"
         "who acts, when and at what figure, how near everything else came, whether supply is lost.",
         f"limitrules rehearse lakeside.yaml pack-leaves --picture leaves.svg\n\n{EPILOG}",
-        formats=("text", "json", "csv"))  # fmt: skip
+        formats=("text", "json", "csv"), asks=())  # fmt: skip
     add_options(rehearse)
 
 
@@ -184,14 +184,14 @@ def _add_prove(below: Any) -> None:
     prove = _command(below, "prove", "prove.run", "whether the cases hold and notice faults",
         "Run the cases of rulepacks, then try small faults in every rule: a comparison turned round, a margin\n"
         "dropped, lowest for highest, another attribute, a slip by a thousand. The cases have to notice each.",
-        "limitrules rulepack prove our-sites")  # fmt: skip
+        "limitrules rulepack prove our-sites", asks=("functions",))  # fmt: skip
     add_options(prove)
 
     from limitrules.commands.new import add_options as add_new
 
     new = _command(below, "new", "new.run", "a small rulepack to begin with",
         "Write a rulepack with one rule, a base system and cases that notice every small fault of it.",
-        "limitrules rulepack new our-sites")  # fmt: skip
+        "limitrules rulepack new our-sites", asks=())  # fmt: skip
     add_new(new)
 
 
@@ -209,7 +209,7 @@ _COMMANDS: Mapping[str, Callable[[Any], None]] = {
 
 def _command(
     commands: Any, name: str, run: str, help_line: str, description: str, example: str,
-    formats: tuple[str, ...] = ("text", "json"),
+    formats: tuple[str, ...] = ("text", "json"), asks: tuple[str, ...] = ("rulepack", "functions"),
 ) -> argparse.ArgumentParser:  # fmt: skip
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=help_line, description=description, epilog=f"example:  {example}"
@@ -220,9 +220,10 @@ def _command(
     parser.add_argument("--out", metavar="FILE", type=Path, help="write to this file; a file read is never overwritten")
     parser.add_argument("--colour", choices=("auto", "never", "always"), default="auto",
         help="colour in text; auto: when a person watches (default: auto)")  # fmt: skip
-    if name not in ("vocabulary", "rehearse"):
+    if "rulepack" in asks:
         parser.add_argument("--rulepack", action="append", default=[], metavar="NAME|PATH",
             help="use this rulepack, by name or folder; may be repeated (default: all that are shipped)")  # fmt: skip
+    if "functions" in asks:
         parser.add_argument("--functions", action="append", default=[], metavar="NAME",
             help="let rules call the functions of this installed plugin, which runs its code; repeatable")  # fmt: skip
     return parser

@@ -305,7 +305,7 @@ def test_an_unforeseen_failure_is_our_own_fault(capsys: pytest.CaptureFixture[st
     code, out, err = run(capsys, "survey", "a.yaml")
     assert (code, out) == (3, "")
     assert err.startswith("This is our own fault, not yours")
-    assert "ZeroDivisionError at limitrules/commands/survey.py, line " in " ".join(err.split())
+    assert "ZeroDivisionError at limitrules/commands/common.py, line " in " ".join(err.split())
     assert "Traceback" not in err
     assert "\n\n" not in err
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
+
+if TYPE_CHECKING:
+    from limitrules.engine.survey import Survey
 
 NOTHING_FAILS, FINDINGS_FAIL, UNUSABLE_INPUT = 0, 1, 2
 
@@ -22,11 +25,25 @@ def report(arguments: Arguments, data: Callable[[], dict[str, Any]], text: Calla
     return text(**arguments.look())
 
 
+def opened(arguments: Arguments) -> Survey:
+    """The survey of the system with the rulepacks, functions and concessions that were named."""
+    from limitrules import api
+
+    functions = api.load_functions(arguments.functions)
+    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
+    system = api.read_system(arguments.system, rulepacks)
+    return api.open_survey(system, rulepacks, getattr(arguments, "concessions", None))
+
+
 def inputs(arguments: Arguments) -> Iterator[Path]:
     """The files and folders that a command reads."""
-    given = [getattr(arguments, name, None) for name in ("system", "concessions", "old")]
-    given += getattr(arguments, "rulepack", [])
-    return (Path(item) for item in given if item is not None)
+    from limitrules.rules.concessions import concessions_beside
+
+    documents = [Path(item) for name in ("system", "old") if (item := getattr(arguments, name, None)) is not None]
+    yield from documents
+    yield from (concessions_beside(path) for path in documents if path.name)
+    others = [getattr(arguments, "concessions", None), *getattr(arguments, "rulepack", [])]
+    yield from (Path(item) for item in (*others, *getattr(arguments, "names", [])) if item is not None)
 
 
 def unknown(sort: str, word: str, names: Any) -> NoReturn:

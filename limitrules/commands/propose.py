@@ -6,7 +6,16 @@ import argparse
 from functools import partial
 from pathlib import Path
 
-from limitrules.commands.common import FINDINGS_FAIL, NOTHING_FAILS, Answer, Arguments, inputs, report, unused_rulepacks
+from limitrules.commands.common import (
+    FINDINGS_FAIL,
+    NOTHING_FAILS,
+    Answer,
+    Arguments,
+    inputs,
+    opened,
+    report,
+    unused_rulepacks,
+)
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -36,9 +45,7 @@ def run(arguments: Arguments) -> Answer:
                      expected="a number of seconds, not below zero")  # fmt: skip
     if arguments.apply is not None:
         check_target(arguments.apply, inputs(arguments))
-    functions = api.load_functions(arguments.functions)
-    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
-    survey = api.open_survey(api.read_system(arguments.system, rulepacks), rulepacks)
+    survey = opened(arguments)
     proposal = api.propose(
         survey, arguments.paths or None, arguments.keep, more_power=arguments.more_power, seconds=arguments.seconds,
         progress=arguments.progress,
@@ -46,6 +53,6 @@ def run(arguments: Arguments) -> Answer:
     arguments.progress("")
     if arguments.apply is not None:
         write_whole(arguments.apply, api.applied(survey.system, proposal))
-    notes = unused_rulepacks(item.name for item in rulepacks)
+    notes = unused_rulepacks(item.name for item in survey.rulepacks)
     text = report(arguments, lambda: proposal_data(proposal, notes), partial(proposal_text, proposal, notes))
     return text, FINDINGS_FAIL if proposal.after.failing(Consequence.OUTAGE) else NOTHING_FAILS

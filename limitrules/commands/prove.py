@@ -20,9 +20,9 @@ def run(arguments: Arguments) -> Answer:
     from limitrules.report.proof import proofs_data, proofs_text
 
     functions = api.load_functions(arguments.functions)
-    proofs = []
-    for name in arguments.names:
-        proofs += [prove(rulepack, arguments.progress) for rulepack in api.load_rulepacks([name], functions)]
+    # Each is loaded by itself, after those whose parameters it sets or whose rules it retires.
+    named = [api.load_rulepacks([name], functions)[-1] for name in dict.fromkeys(arguments.names)]
+    proofs = [prove(rulepack, arguments.progress) for rulepack in named]
     arguments.progress("")
     text = report(arguments, lambda: proofs_data(proofs), partial(proofs_text, proofs))
     return text, NOTHING_FAILS if all(proof.holds for proof in proofs) else FINDINGS_FAIL

@@ -12,6 +12,7 @@ from limitrules.commands.common import (
     Answer,
     Arguments,
     inputs,
+    opened,
     report,
     unknown,
     unused_rulepacks,
@@ -24,13 +25,16 @@ if TYPE_CHECKING:
 
 def survey(arguments: Arguments) -> Answer:
     """What a survey found; 1 where findings fail."""
+    from limitrules.report.output import check_target
     from limitrules.rules.findings import Consequence
 
     fail_on = Consequence(arguments.fail_on)
-    opened = _opened(arguments)
-    result = _result_of(opened)
     if arguments.certify is not None:
-        _certify(opened, arguments)
+        check_target(arguments.certify, inputs(arguments))
+    open_survey = opened(arguments)
+    result = _result_of(open_survey)
+    if arguments.certify is not None:
+        _certify(open_survey, arguments)
     text = _told(arguments, result, fail_on)
     if not result.findings:  # nothing was checked, which must not pass for all is well
         return text, UNUSABLE_INPUT
@@ -67,18 +71,8 @@ def why(arguments: Arguments) -> Answer:
     from limitrules.report.data import why_data
     from limitrules.report.why import why_text
 
-    chosen = _asked_for(_result_of(_opened(arguments)), arguments.rule, arguments.subject)
+    chosen = _asked_for(_result_of(opened(arguments)), arguments.rule, arguments.subject)
     return report(arguments, lambda: why_data(*chosen), partial(why_text, *chosen)), NOTHING_FAILS
-
-
-def _opened(arguments: Arguments) -> Survey:
-    from limitrules import api
-
-    functions = api.load_functions(arguments.functions)
-    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
-    system = api.read_system(arguments.system, rulepacks)
-    concessions = getattr(arguments, "concessions", None)
-    return api.open_survey(system, rulepacks, concessions)
 
 
 def _result_of(survey: Survey) -> SurveyResult:
@@ -91,9 +85,8 @@ def _result_of(survey: Survey) -> SurveyResult:
 def _certify(survey: Survey, arguments: Arguments) -> None:
     from limitrules.api import certificates
     from limitrules.report.data import as_json
-    from limitrules.report.output import check_target, write_whole
+    from limitrules.report.output import write_whole
 
-    check_target(arguments.certify, inputs(arguments))
     write_whole(arguments.certify, as_json(certificates(survey)))
 
 

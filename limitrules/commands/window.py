@@ -6,7 +6,15 @@ import argparse
 from functools import partial
 from pathlib import Path
 
-from limitrules.commands.common import NOTHING_FAILS, Answer, Arguments, picture_target, report, unused_rulepacks
+from limitrules.commands.common import (
+    NOTHING_FAILS,
+    Answer,
+    Arguments,
+    opened,
+    picture_target,
+    report,
+    unused_rulepacks,
+)
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -23,9 +31,7 @@ def run(arguments: Arguments) -> Answer:
     from limitrules.report.window import windows_data, windows_text
 
     picture = picture_target(arguments)
-    functions = api.load_functions(arguments.functions)
-    rulepacks = api.load_rulepacks(tuple(arguments.rulepack), functions)
-    survey = api.open_survey(api.read_system(arguments.system, rulepacks), rulepacks)
+    survey = opened(arguments)
     paths = arguments.paths or api.settings(survey.system)
     windows = []
     for number, path in enumerate(paths):
@@ -37,5 +43,5 @@ def run(arguments: Arguments) -> Answer:
         from limitrules.report.window_picture import draw_windows
 
         draw_windows(windows, system.name, picture)
-    about = (windows, system.name, system.source.name, unused_rulepacks(item.name for item in rulepacks))
+    about = (windows, system.name, system.source.name, unused_rulepacks(item.name for item in survey.rulepacks))
     return report(arguments, lambda: windows_data(*about), partial(windows_text, *about)), NOTHING_FAILS

@@ -59,9 +59,7 @@ class Check:
     def evaluate(self, slots: Slots) -> Verdict | None:
         """The verdict over the tolerances; floats decide where they can, rationals where they cannot."""
         if self.condition is not None:
-            if self._when is None:
-                self._when = shadow_truth(self.condition)
-            applies = self._when(slots.shadows)
+            applies = self.scope(slots.shadows)
             self._applies = applies is True
             if applies is not True:
                 return self._scoped(slots, applies)
@@ -81,6 +79,14 @@ class Check:
             self.verdict = _VERDICTS[self.decision(slots).outcome]
         shadows = slots.shadows
         self._known = [shadows[number] for number in self.numbers], self.verdict
+
+    @property
+    def scope(self) -> LogicalShadow:
+        """The condition as a closure, where there is one."""
+        if self._when is None:
+            assert self.condition is not None
+            self._when = shadow_truth(self.condition)
+        return self._when
 
     @property
     def test(self) -> LogicalShadow:

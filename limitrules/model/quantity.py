@@ -33,12 +33,16 @@ _DASHED = rf"({_NUMBER}) *([^\s\d{_DASHES}]*) *(?:[{_DASHES}]|to|…|\.\.\.) *({
 
 @frozen(weakref_slot=False)
 class Uncertain:
-    """A number known within bounds: exact, in SI. ``unit`` is the one it was written in."""
+    """A number known within bounds: exact, in SI. ``unit`` is the one it was written in.
+
+    ``is_relative``: its tolerance was written as a share of it.
+    """
 
     nominal: Fraction
     low: Fraction
     high: Fraction
     unit: Unit = field(eq=False)
+    is_relative: bool = field(default=False, eq=False)
 
     @property
     def is_exact(self) -> bool:
@@ -131,7 +135,7 @@ def parse_tolerance(text: str, unit: Unit) -> tuple[Fraction, bool]:
 def _spread(nominal: Fraction, unit: Unit, tolerance: tuple[Fraction, bool]) -> Uncertain:
     amount, relative = tolerance
     half = abs(nominal) * amount if relative else amount
-    return Uncertain(nominal, nominal - half, nominal + half, unit)
+    return Uncertain(nominal, nominal - half, nominal + half, unit, relative)
 
 
 def parse_count(text: str) -> Uncertain:

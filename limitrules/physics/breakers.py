@@ -7,10 +7,11 @@ from fractions import Fraction
 
 from limitrules.foundation import dimension as d
 from limitrules.language.functions import Argument, Bounds, Direction, Function
-from limitrules.physics.conductors import SLACK, TINY, amperes, around, minus, product, quantity
+from limitrules.language.pairs import negated
+from limitrules.physics.conductors import SLACK, TINY, amperes, around, product, quantity, seconds
 from limitrules.physics.converters import FALLS, NEITHER, RISES, exact_of, gives, point_of
 from limitrules.physics.faults import product_slopes
-from limitrules.physics.fuses import NEVER, seconds, square_step
+from limitrules.physics.fuses import NEVER, square_step
 
 
 def magnetic_trip_current(rating: Fraction, multiple: Fraction, dc_factor: Fraction) -> Fraction:
@@ -48,8 +49,8 @@ def _trip_slopes(current: Bounds, before: Bounds, trip: Bounds, constant: Bounds
         thermal_trip_time(current[0], before[0], trip[1], 1.0)[1],
     )
     return (
-        minus(product((constant, current, room), (above, whole), 2.0)),
-        minus(product((constant, before), (whole,), 2.0)),
+        negated(product((constant, current, room), (above, whole), 2.0)),
+        negated(product((constant, before), (whole,), 2.0)),
         product((constant, trip), (above,), 2.0),
         each,
     )
@@ -108,7 +109,7 @@ def _image_slopes(
         (-math.inf, math.inf),
         product((other_current, _weight(other_current, current, other_time, time, constant)), over, 2.0),
         (-math.inf, math.inf),
-        minus(product((peak,), (reference,), 2.0)),
+        negated(product((peak,), (reference,), 2.0)),
         (-math.inf, 0.0),
     )
 
@@ -141,7 +142,7 @@ def _rating_slopes(ampacity: Bounds, conventional: Bounds, overload: Bounds) -> 
     by_conventional, by_overload = product((ampacity, share), (conventional,)), product((ampacity,), (conventional,))
     if overload[1] >= conventional[0]:
         by_conventional, by_overload = (0.0, by_conventional[1]), (0.0, by_overload[1])
-    return (min(1.0, share[0]), min(1.0, share[1])), minus(by_conventional), by_overload
+    return (min(1.0, share[0]), min(1.0, share[1])), negated(by_conventional), by_overload
 
 
 def _level(which: str) -> tuple[Argument, Argument]:

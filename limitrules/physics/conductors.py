@@ -9,6 +9,7 @@ from limitrules.foundation import dimension as d
 from limitrules.foundation.exact import floats_around
 from limitrules.foundation.kinds import Quantity, Temperature, Type
 from limitrules.language.functions import STANDARD, Argument, Bounds, Direction, Function, Mistyped
+from limitrules.language.pairs import negated
 from limitrules.physics.converters import FALLS, NEITHER, RISES, exact_of, gives, point_of
 
 Enclosure = tuple[Fraction, Fraction]
@@ -17,6 +18,7 @@ TINY = 1e-250
 SLACK = 1e-14  # about 90 roundings; no formula of floats below has more than sixteen
 TWENTY = Fraction(29315, 100)
 RESISTIVITY = d.RESISTANCE * d.LENGTH
+HEAT_INTEGRAL = d.CURRENT**2 * d.TIME
 _PER_KELVIN = d.NUMBER / d.TEMPERATURE_DIFFERENCE
 _NO_VALUE = (-math.inf, math.inf)
 
@@ -32,11 +34,6 @@ def product(over: tuple[Bounds, ...], under: tuple[Bounds, ...] = (), factor: fl
     low = factor * math.prod(pair[0] for pair in over) / math.prod(pair[1] for pair in under)
     high = factor * math.prod(pair[1] for pair in over) / math.prod(pair[0] for pair in under)
     return around(low)[0], around(high)[1]
-
-
-def minus(pair: Bounds) -> Bounds:
-    """The pair of the other sign."""
-    return -pair[1], -pair[0]
 
 
 def signed(size: Bounds, pair: Bounds) -> Bounds:
@@ -93,7 +90,7 @@ def _warm_over(resistance: Bounds, coefficient: Bounds, reference: Bounds, tempe
 
 def _warm_slopes(resistance: Bounds, coefficient: Bounds, reference: Bounds, temperature: Bounds) -> tuple[Bounds, ...]:
     warmer, per_kelvin = apart(temperature, reference), product((resistance, coefficient))
-    return _factor_of(coefficient, warmer), signed(resistance, warmer), minus(per_kelvin), per_kelvin
+    return _factor_of(coefficient, warmer), signed(resistance, warmer), negated(per_kelvin), per_kelvin
 
 
 def _factor_of(coefficient: Bounds, warmer: Bounds) -> Bounds:
@@ -126,7 +123,7 @@ def _pole_slopes(
     factor = _factor_of(coefficient, warmer)
     return (
         product((resistivity, factor), (area,)),
-        minus(product((resistivity, factor, length), (area, area))),
+        negated(product((resistivity, factor, length), (area, area))),
         product((factor, length), (area,)),
         signed(cold, warmer),
         product((cold, coefficient)),
@@ -151,7 +148,7 @@ def _drop_slopes(
     return (
         product(((poles[0] + joint[0], poles[1] + joint[1]),)),
         product((current, resistivity), (area,), 2.0),
-        minus(product((current, resistivity, length), (area, area), 2.0)),
+        negated(product((current, resistivity, length), (area, area), 2.0)),
         product((current, length), (area,), 2.0),
         product((current,)),
     )
@@ -192,8 +189,8 @@ def _settled_slopes(
         raise ValueError("a temperature up to the highest of the insulation")
     span, square = apart(maximum, reference), (ampacity, ampacity)
     share = product((current, current), square)
-    by_ampacity = minus(product((span, current, current), (*square, ampacity), 2.0))
-    return (1.0, 1.0), share, minus(share), by_ampacity, product((span, current), square, 2.0)
+    by_ampacity = negated(product((span, current, current), (*square, ampacity), 2.0))
+    return (1.0, 1.0), share, negated(share), by_ampacity, product((span, current), square, 2.0)
 
 
 def _factor(maximum: Fraction, reference: Fraction, ambient: Fraction) -> Enclosure:
@@ -230,7 +227,7 @@ def _factor_slopes(maximum: Bounds, reference: Bounds, ambient: Bounds) -> tuple
     return (
         signed(steep, apart(ambient, reference)),
         product((root_a,), (root_b, b), 0.5),
-        minus(product((one,), (root_a, root_b), 0.5)),
+        negated(product((one,), (root_a, root_b), 0.5)),
     )
 
 
@@ -261,7 +258,7 @@ def grouping_factor(circuits: float) -> Bounds:
 
 def _grouping_slopes(circuits: Bounds) -> tuple[Bounds]:
     factors = grouping_factor(circuits[1])[0], grouping_factor(circuits[0])[1]
-    return (minus(product((factors,), (circuits,), 1.0 / 3.0)),)
+    return (negated(product((factors,), (circuits,), 1.0 / 3.0)),)
 
 
 def _joint(
@@ -318,6 +315,11 @@ def section(direction: Direction) -> Argument:
 def amperes(name: str, meaning: str, direction: Direction, low: float = 0.0) -> Argument:
     """A current as an argument."""
     return quantity(name, meaning, d.CURRENT, direction, low, 1e9)
+
+
+def seconds(name: str, meaning: str, direction: Direction, low: float = 0.0) -> Argument:
+    """A time as an argument."""
+    return quantity(name, meaning, d.TIME, direction, low, 1e9)
 
 
 def ohms(name: str, meaning: str, direction: Direction, low: float = 0.0) -> Argument:

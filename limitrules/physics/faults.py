@@ -9,7 +9,9 @@ from fractions import Fraction
 from limitrules.foundation import dimension as d
 from limitrules.foundation.kinds import Temperature
 from limitrules.language.functions import Argument, Bounds, Direction, Function
+from limitrules.language.pairs import negated
 from limitrules.physics.conductors import (
+    HEAT_INTEGRAL,
     SLACK,
     TINY,
     TWENTY,
@@ -20,11 +22,11 @@ from limitrules.physics.conductors import (
     degrees,
     floats_of,
     metal,
-    minus,
     ohms,
     product,
     quantity,
     root_of,
+    seconds,
     section,
     signed,
 )
@@ -32,7 +34,6 @@ from limitrules.physics.converters import FALLS, NEITHER, RISES, exact_of, gives
 
 _HOTTEST = 800.0  # kelvin; beyond it resistance is no longer a straight line over temperature
 _K_SQUARED = d.CURRENT**2 * d.TIME / d.AREA**2
-_HEAT_INTEGRAL = d.CURRENT**2 * d.TIME
 _PER_VOLUME = d.ENERGY / d.TEMPERATURE_DIFFERENCE / d.LENGTH**3
 _EXPOSURE = d.ENERGY / d.AREA
 
@@ -47,7 +48,7 @@ def product_slopes(factor: float, *exponents: int) -> Callable[..., tuple[Bounds
             over = [pair for pair, power in zip(pairs, left, strict=True) for _ in range(power)]
             under = [pair for pair, power in zip(pairs, left, strict=True) for _ in range(-power)]
             size = product(tuple(over), tuple(under), abs(exponent) * factor)
-            found.append(size if exponent > 0 else minus(size))
+            found.append(size if exponent > 0 else negated(size))
         return tuple(found)
 
     return slopes
@@ -69,11 +70,11 @@ def _equal_slopes(
 ) -> tuple[Bounds, ...]:
     branch = resistance[0] + lead[0], resistance[1] + lead[1]
     whole = branch[0] + packs[0] * common[0], branch[1] + packs[1] * common[1]
-    along = minus(product((packs, voltage), (whole, whole)))
+    along = negated(product((packs, voltage), (whole, whole)))
     return (
         product((packs,), (whole,)), along, along,
         product((voltage, branch), (whole, whole)),
-        minus(product((packs, packs, voltage), (whole, whole))),
+        negated(product((packs, packs, voltage), (whole, whole))),
     )  # fmt: skip
 
 
@@ -91,8 +92,8 @@ def _joined_slopes(own: Bounds, conductance: Bounds, common: Bounds) -> tuple[Bo
     whole = 1.0 + conductance[0] * common[0], 1.0 + conductance[1] * common[1]
     return (
         product(((1.0, 1.0),), (whole,)),
-        minus(product((own, common), (whole, whole))),
-        minus(product((own, conductance), (whole, whole))),
+        negated(product((own, common), (whole, whole))),
+        negated(product((own, conductance), (whole, whole))),
     )
 
 
@@ -116,11 +117,11 @@ def _least_slopes(
 ) -> tuple[Bounds, ...]:
     low, high = (resistance[end] * ageing[end] + conductors[end] + fault[end] for end in (0, 1))
     whole = low, high
-    along = minus(product((voltage,), (whole, whole)))
+    along = negated(product((voltage,), (whole, whole)))
     return (
         product(((1.0, 1.0),), (whole,)),
-        minus(product((voltage, ageing), (whole, whole))),
-        minus(product((voltage, resistance), (whole, whole))),
+        negated(product((voltage, ageing), (whole, whole))),
+        negated(product((voltage, resistance), (whole, whole))),
         along, along,
     )  # fmt: skip
 
@@ -158,7 +159,7 @@ def _after_slopes(
     pull = apart(voltage, product((resistance, before)))
     room = 1e-13 * (voltage[1] + resistance[1] * before[1])
     steep = signed(product((fading,), (inductance,)), (pull[0] - room, pull[1] + room))
-    slower = minus(signed(product((time,), (inductance,)), steep))
+    slower = negated(signed(product((time,), (inductance,)), steep))
     return _after_over(unit, resistance, inductance, time, (0.0, 0.0)), (-math.inf, 0.0), slower, steep, fading
 
 
@@ -243,7 +244,7 @@ def _boundary_slopes(voltage: Bounds, fault_current: Bounds, time: Bounds, energ
     near = arc_boundary_distance(voltage[0], fault_current[0], time[0], energy[1])[0]
     pair = near, arc_boundary_distance(voltage[1], fault_current[1], time[1], energy[0])[1]
     rising = (product((pair,), (each,), 0.5) for each in (voltage, fault_current, time))
-    return *rising, minus(product((pair,), (energy,), 0.5))
+    return *rising, negated(product((pair,), (energy,), 0.5))
 
 
 def _volts(meaning: str, direction: Direction = RISES, high: float = 1e6) -> Argument:
@@ -252,10 +253,6 @@ def _volts(meaning: str, direction: Direction = RISES, high: float = 1e6) -> Arg
 
 def _henries(direction: Direction) -> Argument:
     return quantity("inductance", "inductance of the loop", d.INDUCTANCE, direction, 1e-12, 1e3)
-
-
-def _seconds(name: str, meaning: str, direction: Direction) -> Argument:
-    return quantity(name, meaning, d.TIME, direction, 0.0, 1e9)
 
 
 def _equal(packs: Argument) -> tuple[Argument, ...]:
@@ -279,7 +276,7 @@ _AT_20 = float(TWENTY)
 _ARC = (
     _volts("voltage of the source without current, up to 1000 V", high=1000.0),
     amperes("fault_current", "bolted fault current", RISES),
-    _seconds("time", "time until the arc is interrupted, at half that current", RISES),
+    seconds("time", "time until the arc is interrupted, at half that current", RISES),
 )
 _MOST_POWER = " (most power into an arc at half the voltage, radiated evenly in the open)"
 
@@ -329,7 +326,7 @@ FUNCTIONS = (
         "fault_current_after", "The current in a loop a time after the fault.",
         (
             _volts(_SOURCE), ohms("resistance", _LOOP, FALLS), _henries(NEITHER),
-            _seconds("time", "time since the fault", NEITHER), amperes(*_BEFORE, RISES),
+            seconds("time", "time since the fault", NEITHER), amperes(*_BEFORE, RISES),
         ),
         gives(d.CURRENT), fault_current_after, _RISE, _after_over, slopes=_after_slopes,
     ),
@@ -348,14 +345,14 @@ FUNCTIONS = (
         "adiabatic_withstand", "The heat integral that a conductor bears in a short fault.",
         (section(RISES), quantity("k_squared", "square of the factor k of the wiring rules", _K_SQUARED, RISES,
                                   1e10, 1e20)),
-        gives(_HEAT_INTEGRAL), point_of(adiabatic_withstand), "k^2 S^2" + _ADIABATIC,
+        gives(HEAT_INTEGRAL), point_of(adiabatic_withstand), "k^2 S^2" + _ADIABATIC,
         exact=exact_of(adiabatic_withstand), slopes=product_slopes(1.0, 2, 1),
     ),
     Function(
         "adiabatic_temperature", "The temperature of a conductor after a short fault.",
         (
             degrees("start", _START, RISES, _AT_20),
-            quantity("heat_integral", "heat integral of the fault", _HEAT_INTEGRAL, RISES, 0.0, 1e18),
+            quantity("heat_integral", "heat integral of the fault", HEAT_INTEGRAL, RISES, 0.0, 1e18),
             section(FALLS), *metal(RISES, RISES, 1e-5),
             quantity("heat_capacity", "heat capacity of the metal per volume", _PER_VOLUME, FALLS, 1e5, 1e8),
         ),

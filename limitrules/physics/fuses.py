@@ -7,12 +7,12 @@ from fractions import Fraction
 
 from limitrules.foundation import dimension as d
 from limitrules.language.functions import Argument, Bounds, Direction, Function
-from limitrules.physics.conductors import amperes, apart, around, degrees, minus, product, quantity
+from limitrules.language.pairs import negated
+from limitrules.physics.conductors import HEAT_INTEGRAL, amperes, apart, around, degrees, product, quantity, seconds
 from limitrules.physics.converters import FALLS, RISES, exact_of, gives, point_of
 from limitrules.physics.faults import product_slopes
 
 NEVER = math.inf, math.inf
-HEAT_INTEGRAL = d.CURRENT**2 * d.TIME
 _FALLING, _RISING = (-math.inf, 0.0), (0.0, math.inf)
 _FEW = 100.0
 _ENDURANCE, _TIRING = 0.48, 0.113
@@ -45,7 +45,7 @@ def _time_slopes(current: Bounds, least: Bounds, constant: Bounds) -> tuple[Boun
         raise ValueError("a current above the least that melts the link")
     step = square_step(current, least)
     return (
-        minus(product((constant, least, least), (current, step), 2.0)),
+        negated(product((constant, least, least), (current, step), 2.0)),
         product((constant, least), (step,), 2.0),
         (around(steepness(current[1], least[0]))[0], around(steepness(current[0], least[1]))[1]),
     )
@@ -174,7 +174,7 @@ def _between_slopes(
     # The quotient may be a rounding off, which only counts where the points are almost as high as each other.
     fall = around(math.log(longer[0] / shorter[1]) - 1e-15)[0], around(math.log(longer[1] / shorter[0]) + 1e-15)[1]
     run = math.log1p((higher[0] - lower[1]) / lower[1]), math.log1p((higher[1] - lower[0]) / lower[0])
-    return minus(product((time, fall), (current, run))), *(_RISING,) * 4
+    return negated(product((time, fall), (current, run))), *(_RISING,) * 4
 
 
 def conventional_current(rating: Fraction, factor: Fraction) -> Fraction:
@@ -204,7 +204,7 @@ def _continuous_slopes(
     if warmer[0] <= 0.0 or lost[1] >= 1.0:
         steep, by_loss = (0.0, steep[1]), (0.0, by_loss[1])
     return (
-        product((continuity, left)), minus(steep), steep, minus(by_loss), product((rating, left)),
+        product((continuity, left)), negated(steep), steep, negated(by_loss), product((rating, left)),
     )  # fmt: skip
 
 
@@ -226,7 +226,7 @@ def _endurance_slopes(pulses: Bounds) -> tuple[Bounds]:
         return ((0.0, 0.0),)
     share = pulse_endurance(pulses[1])[0], pulse_endurance(pulses[0])[1]
     steep = product((share,), ((max(pulses[0], _FEW), pulses[1]),), _TIRING)
-    return (minus((0.0 if pulses[0] <= _FEW else steep[0], steep[1])),)
+    return (negated((0.0 if pulses[0] <= _FEW else steep[0], steep[1])),)
 
 
 def least_current(direction: Direction = RISES, low: float = 1e-6) -> Argument:
@@ -238,11 +238,6 @@ def melting_integral(direction: Direction = RISES) -> Argument:
     """The melting I2t as an argument."""
     meaning = "I2t until the link melts at a very high current (pre-arcing I2t)"
     return quantity("melting_i2t", meaning, HEAT_INTEGRAL, direction, 1e-6, 1e15)
-
-
-def seconds(name: str, meaning: str, direction: Direction, low: float = 0.0) -> Argument:
-    """A time as an argument."""
-    return quantity(name, meaning, d.TIME, direction, low, 1e9)
 
 
 def thermal_constant(direction: Direction = RISES) -> Argument:

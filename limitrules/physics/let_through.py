@@ -16,9 +16,9 @@ from attrs import frozen
 
 from limitrules.foundation import dimension as d
 from limitrules.language.functions import Argument, Bounds, Direction, Function
-from limitrules.physics.conductors import around, ohms, product, quantity
+from limitrules.physics.conductors import HEAT_INTEGRAL, around, ohms, product, quantity, seconds
 from limitrules.physics.converters import FALLS, RISES, gives
-from limitrules.physics.fuses import HEAT_INTEGRAL, NEVER, melting_integral, seconds, thermal_constant
+from limitrules.physics.fuses import NEVER, melting_integral, thermal_constant
 
 _QUICK = 20.0
 """How many times the melting time the thermal time constant is at least."""

@@ -9,6 +9,7 @@ from fractions import Fraction
 from limitrules.foundation import dimension as d
 from limitrules.foundation.kinds import Quantity, Type
 from limitrules.language.functions import Argument, Bounds, Direction, Function
+from limitrules.language.pairs import negated
 
 RISES, FALLS, NEITHER = Direction.RISES, Direction.FALLS, Direction.NEITHER
 _SLACK = 4e-15  # about 36 roundings; no formula below has more than sixteen
@@ -27,10 +28,6 @@ def _around(value: float, weight: float = 1.0) -> Bounds:
 def _spread(low: float, high: float) -> Bounds:
     """Two figures that are not negative, outwards."""
     return _around(low)[0], _around(high)[1]
-
-
-def _minus(pair: Bounds) -> Bounds:
-    return -pair[1], -pair[0]
 
 
 def _usable(at_least_zero: tuple[float, ...], above_zero: tuple[float, ...]) -> None:
@@ -61,8 +58,8 @@ def _voltage_slopes(voltage: Bounds, resistance: Bounds, capacitance: Bounds, ti
     low, high = _hump(least, most)
     return (
         _spread(-math.expm1(-least), -math.expm1(-most)),
-        _minus(_spread(voltage[0] * low / resistance[1], voltage[1] * high / resistance[0])),
-        _minus(_spread(voltage[0] * low / capacitance[1], voltage[1] * high / capacitance[0])),
+        negated(_spread(voltage[0] * low / resistance[1], voltage[1] * high / resistance[0])),
+        negated(_spread(voltage[0] * low / capacitance[1], voltage[1] * high / capacitance[0])),
         (
             _around(voltage[0] * math.exp(-most) / (resistance[1] * capacitance[1]), 2.0 + min(most, 800.0))[0],
             _around(voltage[1] * math.exp(-least) / (resistance[0] * capacitance[0]), 2.0 + min(least, 800.0))[1],
@@ -111,7 +108,7 @@ def _current_slopes(voltage: Bounds, resistance: Bounds, capacitance: Bounds, ti
             way[1] * (high / resistance[0] if way[1] > 0.0 else low / resistance[1]) + _SLACK * high / resistance[0],
         ),
         _spread(low * y[0] / capacitance[1], high * y[1] / capacitance[0]),
-        _minus(_spread(low / (resistance[1] * capacitance[1]), high / (resistance[0] * capacitance[0]))),
+        negated(_spread(low / (resistance[1] * capacitance[1]), high / (resistance[0] * capacitance[0]))),
     )
 
 
@@ -183,7 +180,7 @@ def _power_slopes(voltage: Bounds, capacitance: Bounds, repetition: Bounds) -> t
     return (
         _spread(capacitance[0] * voltage[0] / repetition[1], capacitance[1] * voltage[1] / repetition[0]),
         _spread(0.5 * voltage[0] ** 2 / repetition[1], 0.5 * voltage[1] ** 2 / repetition[0]),
-        _minus(_spread(energy[0] / repetition[1] ** 2, energy[1] / repetition[0] ** 2)),
+        negated(_spread(energy[0] / repetition[1] ** 2, energy[1] / repetition[0] ** 2)),
     )
 
 
@@ -223,7 +220,7 @@ def _at_current_slopes(voltage: Bounds, current: Bounds, time: Bounds, capacitan
         (1.0, 1.0),
         _spread(time[0] / capacitance[1], time[1] / capacitance[0]),
         _spread(current[0] / capacitance[1], current[1] / capacitance[0]),
-        _minus(_spread(charge[0] / capacitance[1] ** 2, charge[1] / capacitance[0] ** 2)),
+        negated(_spread(charge[0] / capacitance[1] ** 2, charge[1] / capacitance[0] ** 2)),
     )
 
 

@@ -14,6 +14,7 @@ from limitrules.foundation.dimension import CHARGE, CURRENT, NUMBER, TIME, Dimen
 from limitrules.foundation.exact import floats_around
 from limitrules.foundation.kinds import Quantity, Type
 from limitrules.language.functions import Argument, Bounds, Direction, Function
+from limitrules.language.pairs import negated
 
 RISES, FALLS, NEITHER = Direction.RISES, Direction.FALLS, Direction.NEITHER
 _NEVER: Bounds = (0.0, 0.0)
@@ -130,10 +131,6 @@ def _grown(low: float, high: float, slack: float = 0.0) -> Bounds:
     return max(0.0, low - 1e-14 * low - slack), high + 1e-14 * high + slack
 
 
-def _minus(pair: Bounds) -> Bounds:
-    return -pair[1], -pair[0]
-
-
 def _difference(a: Bounds, b: Bounds) -> Bounds:
     """Of two pairs; one rounding each, which `_grown` outweighs."""
     return a[0] - b[1], a[1] - b[0]
@@ -169,7 +166,7 @@ def _time_slopes(
 ) -> tuple[Bounds, ...]:
     _gap(start, threshold)
     per_step, per_rest, per_constant, per_slew = _fall_slopes(_gap(start, end), _gap(threshold, end), constant, slew)
-    return per_step, _difference(per_rest, per_step), _minus(per_rest), (1.0, 1.0), per_constant, _minus(per_slew)
+    return per_step, _difference(per_rest, per_step), negated(per_rest), (1.0, 1.0), per_constant, negated(per_slew)
 
 
 def settling_time(step: float, band: float, dead_time: float, time_constant: float, slew: float) -> Bounds:
@@ -184,7 +181,7 @@ def settling_time(step: float, band: float, dead_time: float, time_constant: flo
 def _settling_slopes(step: Bounds, band: Bounds, dead: Bounds, constant: Bounds, slew: Bounds) -> tuple[Bounds, ...]:
     _gap(step, band)
     per_step, per_band, per_constant, per_slew = _fall_slopes(step, band, constant, slew)
-    return per_step, _minus(per_band), (1.0, 1.0), per_constant, _minus(per_slew)
+    return per_step, negated(per_band), (1.0, 1.0), per_constant, negated(per_slew)
 
 
 # Second order. In units of the natural period over 2 pi, the excess after the dead time is the step times h(x), where
@@ -357,7 +354,7 @@ def _peak_box(start: Bounds, end: Bounds, damping: Bounds) -> Bounds:
 
 
 def _turned(intervals: tuple[Bounds, ...], count: int) -> tuple[Bounds, ...]:
-    return tuple(_minus(pair) for pair in intervals[:count]) + intervals[count:]
+    return tuple(negated(pair) for pair in intervals[:count]) + intervals[count:]
 
 
 def _below(function: Function) -> Function:
@@ -370,7 +367,7 @@ def _below(function: Function) -> Function:
     point, enclose, exact, slopes = function.point, function.enclose, function.exact, function.slopes
     assert point is not None
     highest = function.result(()) == _AMPERES
-    value: Callable[[Bounds], Bounds] = _minus if highest else lambda pair: pair
+    value: Callable[[Bounds], Bounds] = negated if highest else lambda pair: pair
     return evolve(
         function,
         name=name,

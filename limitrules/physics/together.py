@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 
 from limitrules.foundation.dimension import CURRENT, TIME
-from limitrules.foundation.kinds import Quantity, Type
+from limitrules.foundation.kinds import Quantity
 from limitrules.language.functions import Argument, Bounds, Direction, Function
+from limitrules.physics.converters import FALLS, RISES, gives
 
-RISES, FALLS = Direction.RISES, Direction.FALLS
 _CURRENT_MOST, _TIME_MOST, _SLEW_LEAST, _SLEW_MOST = 1e9, 1e9, 1e-9, 1e15
 _PARTS = 5
 _SLACK = 4e-15
@@ -86,10 +86,6 @@ def _current(course: Course, time: float) -> float:
     return end + away * math.exp(-since / constant) if constant > 0.0 else end
 
 
-def _time(types: tuple[Type, ...]) -> Type:
-    return Quantity(TIME)
-
-
 def _amperes(name: str, meaning: str, direction: Direction) -> Argument:
     return Argument(name, meaning, Quantity(CURRENT), direction, -_CURRENT_MOST, _CURRENT_MOST)
 
@@ -99,7 +95,7 @@ FUNCTIONS = (
         "time_above_together",
         "How long the sum of several currents is above a threshold while each falls at the pace of its own regulator.",
         (_amperes("threshold", "the level that is looked at", FALLS),),
-        _time,
+        gives(TIME),
         time_above_together,
         "first-order response with dead time and slew limit, superposed",
         members=(

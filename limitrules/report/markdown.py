@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from limitrules.report.figures import count_words
 from limitrules.report.order import CAUTIONS, grouped, missing_first, place, subject_words
-from limitrules.report.text import figures, verdict_sentence
+from limitrules.report.text import concession_words, figures, verdict_sentence
 from limitrules.rules.findings import Consequence, Finding, SurveyResult, Verdict
 
 _MOST = 60
@@ -42,7 +42,7 @@ def _table(title: str, findings: Iterable[Finding]) -> list[str]:
         "",
         f"### {title}",
         "",
-        "| verdict | class | subject | rule | figures | try |",
+        _HEAD,
         "|---|---|---|---|---|---|",
     ]
     for item in items[:_MOST]:
@@ -58,10 +58,9 @@ def _table(title: str, findings: Iterable[Finding]) -> list[str]:
 def _conceded(findings: Iterable[Finding]) -> list[str]:
     lines = []
     for item in findings:
-        concession = item.concession
-        if concession is not None:
-            words = f"accepted by {concession.who} until {concession.until}: {concession.why}"
-            lines.append(f"- `{item.rule}` ({subject_words(item.subject)}): {_safe(words)}")
+        if item.concession is not None:
+            words = _safe(concession_words(item.concession))
+            lines.append(f"- `{item.rule}` ({subject_words(item.subject)}): {words}")
     return ["", "### Conceded", "", *lines] if lines else []
 
 

@@ -189,7 +189,7 @@ _SENTENCES: dict[What, Callable[[Moment], str]] = {
     What.SILENT: lambda m: f"The silence of {time_words(m.figure)} is noticed.",
     What.FALLBACK: lambda m: f"`{m.path}` goes to its fallback of {_figure(m)}.",
     What.LIMITED: lambda m: f"`{m.path}` gives no more than {_figure(m)}; the rest is not served.",
-    What.AFLOAT: lambda m: f"No pack takes the current any more; the bus voltage rises from {_figure(m)}.",
+    What.AFLOAT: lambda m: f"No pack takes part any more, so that nothing holds the bus voltage: {_figure(m)}.",
     What.DARK: lambda m: f"SUPPLY IS LOST (`{m.path}`)." if m.path else "SUPPLY IS LOST.",
     What.RESTLESS: lambda m: "It goes on like this without coming to rest; the rehearsal ends here.",
 }

@@ -37,7 +37,6 @@ class Event:
 def scene_of(event: Event, figures: Figures, options: Options) -> Scene:
     """The scene of an event. Raises InputError where the system lacks what the event is about."""
     assert event.scene is not None
-    _refuse_unknown(figures, options)
     scene = event.scene(figures, options)
     scene = repeated(scene, options) if options.every else scene
     return evolve(scene, lasting=options.lasting or max(scene.lasting, last(scene) + event.lasting))
@@ -195,7 +194,7 @@ def _starting(figures: Figures, options: Options) -> tuple[str, float, float, fl
     for record in figures.kind("load"):
         if figures.word(record, "bus") == "dc":
             continue
-        running = figures.optional(record, "power.peak") or figures.number(record, "power.rated")
+        running = figures.load_power(record)
         multiple = figures.optional(record, "start.multiple") or 1.0
         time = figures.optional(record, "start.time") or 0.0
         found.append((record.path, running, max(running, running * multiple), time))
@@ -274,7 +273,7 @@ def _dc_loads(plant: Plant) -> tuple[int, ...]:
 
 def _peak(figures: Figures, plant: Plant) -> float:
     """The largest AC power at one time: as logged, else all loads together."""
-    logged = figures.optional(figures.site, "load.peak") if figures.site is not None else None
+    logged = figures.of_site("load.peak")
     if logged is not None:
         return logged
     figures.take("No peak of the load was logged; all AC loads are taken to run at once.")
@@ -282,7 +281,7 @@ def _peak(figures: Figures, plant: Plant) -> float:
 
 
 def _peak_duration(figures: Figures) -> float:
-    logged = figures.optional(figures.site, "load.peak_duration") if figures.site is not None else None
+    logged = figures.of_site("load.peak_duration")
     return LEAD_IN + (logged or 0.0)
 
 
@@ -312,7 +311,7 @@ def _pack_path(name: str) -> str:
     return name if name.startswith("packs.") else f"packs.{name}"
 
 
-def _refuse_unknown(figures: Figures, options: Options) -> None:
+def refuse_unknown(figures: Figures, options: Options) -> None:
     """Refuse packs and sources that the system does not have, and sources that charge nothing by running."""
     packs = [record.path for record in figures.kind("pack")]
     if options.pack is not None and packs and _pack_path(options.pack) not in packs:

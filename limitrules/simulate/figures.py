@@ -94,6 +94,23 @@ class Figures:
         """All components of a kind, in the order of the document."""
         return tuple(self.system.components[name].values())
 
+    def cell(self, record: ComponentRecord) -> ComponentRecord | None:
+        """The cell that a pack is made of; where the document does not say, the need is noted."""
+        found = self.related(record, "cell")
+        if not found:
+            self.number(record, "cell")
+            return None
+        return found[0]
+
+    def load_power(self, record: ComponentRecord) -> float:
+        """The power (W) of a load: its peak, or else what it is rated for."""
+        peak = self.optional(record, "power.peak")
+        return self.number(record, "power.rated") if peak is None else peak
+
+    def of_site(self, attribute: str) -> float | None:
+        """A figure of the site in SI, or None where the document leaves it out or calls it unknown."""
+        return None if self.site is None else self.optional(self.site, attribute)
+
     @property
     def site(self) -> ComponentRecord | None:
         return self.system.record("site")

@@ -196,13 +196,14 @@ class Network:
         if watch.part in (Part.CONVERTER_POWER, Part.LIMITED_CURRENT) or piece.is_afloat:
             return -math.inf, math.inf
         if watch.part is Part.BUS_VOLTAGE:
-            return _on(piece.division.voltage, inflow)
-        low, high = _on(piece.division.currents[watch.owner], inflow)
+            return on_line(piece.division.voltage, inflow)
+        low, high = on_line(piece.division.currents[watch.owner], inflow)
         if watch.part is Part.PACK_CURRENT:
             return low, high
         pack = self.plant.packs[watch.owner]
         return pack.rest + pack.resistance * low, pack.rest + pack.resistance * high
 
 
-def _on(line: tuple[float, float], ends: tuple[float, float]) -> tuple[float, float]:
+def on_line(line: tuple[float, float], ends: tuple[float, float]) -> tuple[float, float]:
+    """The ends of a figure that is a line over the inflow, which it never falls with."""
     return line[0] * ends[0] + line[1], line[0] * ends[1] + line[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from limitrules.simulate.course import Course
-from limitrules.simulate.network import Piece
+from limitrules.simulate.network import Piece, on_line
 from limitrules.simulate.plant import Act, Part, Watch
 from limitrules.simulate.signals import Signal, constant, extremes, times_above
 from limitrules.simulate.told import Outcome, PackFigures, Reach, What
@@ -51,7 +51,7 @@ def _pack(course: Course, number: int, ends: list[tuple[float, float]]) -> PackF
     limit = pack.charge_ceiling * (1.0 + 1e-9)
     lowest = highest = time = charge = 0.0
     for piece, inflow in zip(course.pieces, ends, strict=True):
-        low, high = _on(piece.division.currents[number], inflow)
+        low, high = on_line(piece.division.currents[number], inflow)
         lowest, highest = min(lowest, low), max(highest, high)
         if high <= limit:
             continue
@@ -60,11 +60,6 @@ def _pack(course: Course, number: int, ends: list[tuple[float, float]]) -> PackF
             time += end - begin
             charge += _over(signal, pack.charge_ceiling, begin, end)
     return PackFigures(pack.path, highest, -lowest, pack.charge_ceiling, time, charge)
-
-
-def _on(line: tuple[float, float], ends: tuple[float, float]) -> tuple[float, float]:
-    """The ends of a figure that is a line over the inflow, which it never falls with."""
-    return line[0] * ends[0] + line[1], line[0] * ends[1] + line[1]
 
 
 def _over(signal: Signal, level: float, begin: float, end: float) -> float:
@@ -99,7 +94,7 @@ def _seen(course: Course, watch: Watch, piece: Piece, inflow: tuple[float, float
         return _volts(piece, inflow)
     if watch.part is Part.CONVERTER_POWER:
         return piece.ac_power, piece.ac_power
-    low, high = _on(piece.division.currents[watch.owner], inflow)
+    low, high = on_line(piece.division.currents[watch.owner], inflow)
     if watch.part is not Part.PACK_VOLTAGE:
         return low, high
     pack = course.plant.packs[watch.owner]
@@ -121,7 +116,7 @@ def _watched(course: Course, watch: Watch, piece: Piece) -> tuple[Signal, float]
 def _volts(piece: Piece, inflow: tuple[float, float]) -> tuple[float, float]:
     """The lowest and the highest voltage of the bus along a piece."""
     if not piece.is_afloat:
-        return _on(piece.division.voltage, inflow)
+        return on_line(piece.division.voltage, inflow)
     low, high = extremes(piece.voltage, 0.0, piece.end - piece.start)
     return math.sqrt(max(0.0, low)), math.sqrt(max(0.0, high))
 

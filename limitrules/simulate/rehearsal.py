@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from limitrules.foundation.diagnostics import Diagnostic, InputError, listing, nearest, refuse
 from limitrules.model.system import System
 from limitrules.simulate.course import Course, run
-from limitrules.simulate.events import EVENTS, Event, scene_of
+from limitrules.simulate.events import EVENTS, Event, refuse_unknown, scene_of
 from limitrules.simulate.figures import Figures
 from limitrules.simulate.outcome import reaches_of
 from limitrules.simulate.reserve import descend
@@ -47,6 +47,7 @@ def rehearse(
     chosen = options or Options()
     kind = event_named(event)
     figures = Figures(system)
+    refuse_unknown(figures, chosen)
     if kind.scene is None:
         return _descent(system, kind, figures, chosen, assume)
     scene = scene_of(kind, figures, chosen)

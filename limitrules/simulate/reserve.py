@@ -87,8 +87,8 @@ def _energy(figures: Figures, record: ComponentRecord) -> float:
     capacity = figures.optional(record, "capacity.measured")
     if capacity is None:
         capacity = figures.number(record, "capacity.rated")
-    cells = figures.related(record, "cell")
-    voltage = figures.number(cells[0], "voltage.nominal") if cells else math.nan
+    cell = figures.cell(record)
+    voltage = figures.number(cell, "voltage.nominal") if cell is not None else math.nan
     return capacity * voltage * figures.number(record, "cells_series")
 
 
@@ -98,20 +98,16 @@ def _loads(figures: Figures, power: float | None) -> dict[str, tuple[float, floa
     efficiency = figures.number(converters[0], "efficiency.discharge", "0.9") if converters else 1.0
     found = {}
     for record in figures.kind("load"):
-        watt = figures.optional(record, "power.peak") or figures.number(record, "power.rated")
+        watt = figures.load_power(record)
         found[record.path] = (watt, watt if figures.word(record, "bus") == "dc" else _over(watt, efficiency))
     whole = sum(watt for watt, _ in found.values())
-    most = power if power is not None else _logged_peak(figures)
+    most = power if power is not None else figures.of_site("load.peak")
     share = 1.0 if most is None or not whole else (most / whole if power is not None else min(1.0, most / whole))
     return {path: (watt * share, dc * share) for path, (watt, dc) in found.items()}
 
 
 def _over(power: float, efficiency: float) -> float:
     return power / efficiency if efficiency else math.inf
-
-
-def _logged_peak(figures: Figures) -> float | None:
-    return figures.optional(figures.site, "load.peak") if figures.site is not None else None
 
 
 def _steps(figures: Figures, loads: dict[str, tuple[float, float]]) -> Sequence[_Step]:

@@ -144,20 +144,12 @@ def blocks_in_the_cold(figures: Figures, record: ComponentRecord, temperature: f
     return threshold is not None and acts and temperature < threshold
 
 
-def _cell(figures: Figures, record: ComponentRecord) -> ComponentRecord | None:
-    found = figures.related(record, "cell")
-    if not found:
-        figures.number(record, "cell")
-        return None
-    return found[0]
-
-
 def _series(figures: Figures, record: ComponentRecord) -> float:
     return figures.number(record, "cells_series")
 
 
 def _rest_voltage(figures: Figures, record: ComponentRecord, wanted: Wanted) -> float:
-    cell = _cell(figures, record)
+    cell = figures.cell(record)
     if cell is None:
         return math.nan
     soc = wanted.soc
@@ -176,7 +168,7 @@ def _resistance(figures: Figures, record: ComponentRecord) -> float:
     own = figures.optional(record, "resistance.pulse")
     if own is not None:
         return own
-    cell = _cell(figures, record)
+    cell = figures.cell(record)
     one = figures.optional(cell, "resistance.pulse") if cell is not None else None
     if one is None:
         return figures.number(record, "resistance.pulse")
@@ -275,10 +267,7 @@ def _overstresses(figures: Figures) -> Iterable[Watch]:
 
 
 def _load(figures: Figures, record: ComponentRecord) -> Load:
-    power = figures.optional(record, "power.peak")
-    if power is None:
-        power = figures.number(record, "power.rated")
-    return Load(record.path, power, figures.word(record, "bus") == "dc")
+    return Load(record.path, figures.load_power(record), figures.word(record, "bus") == "dc")
 
 
 def _sheds(figures: Figures, record: ComponentRecord, number: int) -> Iterable[Watch]:
@@ -304,7 +293,7 @@ def _converter(figures: Figures, record: ComponentRecord) -> Converter:
 
 
 def _bank_ceiling(figures: Figures) -> float:
-    found = figures.optional(figures.site, "bank.charge.ceiling") if figures.site is not None else None
+    found = figures.of_site("bank.charge.ceiling")
     return math.inf if found is None else found
 
 

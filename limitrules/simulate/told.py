@@ -182,8 +182,5 @@ class Rehearsal:
     @property
     def loses(self) -> bool:
         """True where supply is lost, or something acts, nominally or at the worst corner."""
-        return any(story.is_dark or _acts(story.outcome) for story in self.stories if story.outcome is not None)
-
-
-def _acts(outcome: Outcome | None) -> bool:
-    return outcome is not None and outcome.first is not None
+        outcomes = [(story, story.outcome) for story in self.stories if story.outcome is not None]
+        return any(story.is_dark or outcome.first is not None for story, outcome in outcomes)

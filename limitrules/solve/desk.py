@@ -58,22 +58,29 @@ class Desk:
 
     def move(self, path: str, number: int | None) -> None:
         """Give a setting a value of its grid, or its present one back; what reads it is evaluated."""
-        setting = self.settings[path]
-        if number is None:
-            self.moved.pop(path, None)
-        else:
-            self.moved[path] = number
-        setting.place(number)
+        self._place({path: number})
         for check in self._readers[path]:
+            check.evaluate(self.survey.slots)
+
+    def _place(self, numbers: Mapping[str, int | None]) -> None:
+        for path, number in numbers.items():
+            if number is None:
+                self.moved.pop(path, None)
+            else:
+                self.moved[path] = number
+            self.settings[path].place(number)
+
+    def put(self, numbers: Mapping[str, int | None], only: Check | None = None) -> None:
+        """Move several settings at once; what reads any of them is evaluated once, or ``only`` one check."""
+        self._place(numbers)
+        concerned = {id(check): check for path in numbers for check in self._readers[path]}
+        for check in concerned.values() if only is None else (only,):
             check.evaluate(self.survey.slots)
 
     def restore(self, moved: Mapping[str, int]) -> None:
         """Bring the settings to where they were at some moment."""
-        for path in [path for path in self.moved if path not in moved]:
-            self.move(path, None)
-        for path, number in moved.items():
-            if self.moved.get(path) != number:
-                self.move(path, number)
+        back: dict[str, int | None] = {path: None for path in self.moved if path not in moved}
+        self.put(back | {path: number for path, number in moved.items() if self.moved.get(path) != number})
 
     def failing(self) -> list[Check]:
         """The checks that fail now or that cannot be decided any more, worst class first."""
@@ -96,22 +103,29 @@ class Desk:
 
     def runs(self, path: str) -> list[tuple[Check, list[Run]]]:
         """For each check that a setting can decide: the values at which it holds, all other settings as they are."""
-        setting = self.settings[path]
-        found = []
-        for check in self._readers[path]:
-            if rank(check) < len(CLASSES) and id(check) not in self._slow:
-                # A check that takes this long is only asked where a setting has really been moved.
-                try:
-                    allowed = setting.runs(check, _LONG)
-                except TimeoutError:
-                    self._slow.add(id(check))
-                    continue
-                if allowed is not None:
-                    found.append((check, allowed))
-        setting.place(self.moved.get(path))
+        found = [(check, self._runs(path, check)) for check in self._readers[path]]
+        self.settings[path].place(self.moved.get(path))
         for check in self._readers[path]:
             check.evaluate(self.survey.slots)
-        return found
+        return [(check, allowed) for check, allowed in found if allowed is not None]
+
+    def runs_of(self, path: str, check: Check) -> list[Run]:
+        """The same of one check alone; none where the setting cannot decide it."""
+        found = self._runs(path, check)
+        self.settings[path].place(self.moved.get(path))
+        check.evaluate(self.survey.slots)
+        return found or []
+
+    def _runs(self, path: str, check: Check) -> list[Run] | None:
+        """The values at which a check holds, None where the setting cannot decide it; the setting is left anywhere."""
+        if rank(check) >= len(CLASSES) or id(check) in self._slow:
+            return None
+        # A check that takes this long is only asked where a setting has really been moved.
+        try:
+            return self.settings[path].runs(check, _LONG)
+        except TimeoutError:
+            self._slow.add(id(check))
+            return None
 
 
 def reluctance(path: str) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+import math
 from fractions import Fraction
 
 from attrs import frozen
@@ -13,9 +13,7 @@ from limitrules.foundation.kinds import Attribute
 from limitrules.foundation.units import Unit
 from limitrules.model.quantity import Uncertain, difference_unit
 from limitrules.model.system import System
-from limitrules.model.values import Value
 
-_RELATIVE = re.compile(r"(±|\+-|tolerance\s*:)\s*[\d.]+\s*%")
 _FINEST = 200_000
 _COLDEST, _HOTTEST = Fraction(23315, 100), Fraction(37315, 100)  # -40 and 100 degrees Celsius in kelvin
 _WIDER, _STEPS = 4, 100
@@ -80,13 +78,12 @@ def grid_of(system: System, path: str) -> Grid:
     content = value.content if value is not None else None
     known = content if isinstance(content, Uncertain) else None
     low, high, bound = _range(system, path, attribute, known, step)
+    step *= max(math.ceil((high - low) / step / _FINEST), 1)  # a range that is too fine is looked at in larger steps
     offset = unit_offset(attribute.unit)
     first = offset - ((offset - low) // step) * step  # the first multiple on its own scale that is not below the range
     count = int((high - first) // step) + 1
-    if count > _FINEST:
-        count = _FINEST
     unit = attribute.unit if known is None else known.unit
-    return Grid(path, attribute, unit, first, step, max(count, 1), *_tolerance(value, known), bound)
+    return Grid(path, attribute, unit, first, step, max(count, 1), *_tolerance(known), bound)
 
 
 def unit_offset(unit: Unit) -> Fraction:
@@ -100,12 +97,12 @@ def _step(attribute: Attribute) -> Fraction | None:
     return _USUAL_STEP.get(attribute.unit.symbol)
 
 
-def _tolerance(value: Value | None, known: Uncertain | None) -> tuple[Fraction, Fraction]:
+def _tolerance(known: Uncertain | None) -> tuple[Fraction, Fraction]:
     """The tolerance as a share or as an amount, the way it is written."""
-    if known is None or known.is_exact or value is None:
+    if known is None or known.is_exact:
         return Fraction(0), Fraction(0)
     half = (known.high - known.low) / 2
-    if _RELATIVE.search(value.span.text) and known.nominal and known.unit.symbol != "%":
+    if known.is_relative and known.nominal and known.unit.symbol != "%":
         return half / abs(known.nominal), Fraction(0)
     return Fraction(0), half
 

@@ -95,14 +95,15 @@ def propose(
 
     The survey is as before afterwards. Raises InputError where a path names no setting.
     """
+    until = time.monotonic() + seconds
     system = survey.system
     for path in (*(paths or ()), *fixed):
         system.attribute(path)
     before = survey.result()
-    ready, switches = switched(survey, paths, fixed)
+    ready, switches = switched(survey, paths, fixed, until)
     wanted = paths if paths is not None else settings_of(system)
     able = [path for path in wanted if path not in fixed and path in ready.slots.index and _is_number(system, path)]
-    search = _Search(ready, able, seconds, progress)
+    search = _Search(ready, able, until, progress)
     search.run(more_power)
     desk = search.desk
     moved = dict(desk.moved)
@@ -133,9 +134,8 @@ def _is_number(system: System, path: str) -> bool:
 def _entry(desk: Desk, system: System, path: str, number: int, cures: Sequence[Check]) -> Entry:
     grid, now = desk.grid(path), desk.present(path)
     gain = None
-    voltage = _voltage(system)
     if is_ceiling(path) and path.endswith(".ceiling") and grid.attribute.unit is not None:
-        symbol = grid.attribute.unit.symbol
+        symbol, voltage = grid.attribute.unit.symbol, _voltage(system)
         factor = Fraction(1) if symbol == "W" else voltage if symbol == "A" else None
         gain = (grid.value(number) - now) * factor if factor is not None else None
     return Entry(grid, now, number, tuple(dict.fromkeys(check.binder.rule.id for check in cures)), gain)
@@ -150,11 +150,11 @@ def _voltage(system: System) -> Fraction | None:
 
 
 class _Search:
-    def __init__(self, survey: Survey, paths: Sequence[str], seconds: float, progress: Progress | None) -> None:
+    def __init__(self, survey: Survey, paths: Sequence[str], until: float, progress: Progress | None) -> None:
         self.desk = Desk(survey, paths)
         self.paths = list(paths)
         self.progress = progress
-        self.until = time.monotonic() + seconds
+        self.until = until
         self.tried = 0
         self.is_complete = True
         self.failed = self.desk.failing()
@@ -261,7 +261,7 @@ class _Search:
         low, high = _LEAST_SHARE, _SHARES
         while high - low > 1:
             middle = (low + high) // 2
-            self._put_share(values, middle)
+            self._put_share(values, middle, check)
             low, high = (middle, high) if not desk.fails(check) else (low, middle)
         self._put_share(values, low)
         if desk.fails(check) or not _is_gain(start, desk.cost()):
@@ -269,11 +269,12 @@ class _Search:
             return
         self._tell()
 
-    def _put_share(self, values: Mapping[str, Fraction], share: int) -> None:
+    def _put_share(self, values: Mapping[str, Fraction], share: int, only: Check | None = None) -> None:
+        numbers: dict[str, int | None] = {}
         for path, value in values.items():
             grid = self.desk.grid(path)
-            number = int(grid.number(value * share / _SHARES))
-            self.desk.move(path, min(max(number, 0), grid.count - 1))
+            numbers[path] = min(max(int(grid.number(value * share / _SHARES)), 0), grid.count - 1)
+        self.desk.put(numbers, only)
         self.tried += 1
 
     # several settings, one after the other
@@ -308,7 +309,7 @@ class _Search:
         here = (desk.cost(), dict(desk.moved))
         if self._steps > _MOST_STEPS or self._is_late():
             return here
-        runs = next((runs for item, runs in desk.runs(path) if item is check), [])
+        runs = desk.runs_of(path, check)
         if not runs:
             return here
         present = float(desk.grid(path).number(desk.value(path)))

@@ -9,13 +9,13 @@ from fractions import Fraction
 
 from attrs import frozen
 
+from limitrules.engine.cases import subject_of
 from limitrules.engine.check import Check
 from limitrules.engine.finding import deciding_comparison
 from limitrules.engine.survey import Survey
 from limitrules.foundation.exact import floats_around
 from limitrules.foundation.units import Unit
 from limitrules.language import ground as g
-from limitrules.language.shadow import LogicalShadow, shadow_truth
 from limitrules.rules.findings import Consequence, Verdict
 from limitrules.solve.grid import Grid
 
@@ -55,13 +55,6 @@ class Setting:
         self.before = (*survey.slots.ranges[self.number], survey.slots.nominal[self.number])
         self.path = path
         self.touched: list[Check] = []
-        self._conditions: dict[Check, LogicalShadow] = {}
-
-    def _condition(self, check: Check) -> LogicalShadow:
-        assert check.condition is not None
-        if check not in self._conditions:
-            self._conditions[check] = shadow_truth(check.condition)
-        return self._conditions[check]
 
     def restore(self) -> None:
         """Put the present value back and evaluate what was evaluated elsewhere."""
@@ -92,16 +85,17 @@ class Setting:
     def limit(self, check: Check, grid_number: int) -> Limit:
         """What a check finds with the setting at one value."""
         verdict = self.verdict(check, grid_number)
-        rule, subjects = check.binder.rule, check.binder.names.components.values()
+        rule = check.binder.rule
         headroom, unit = None, None
         if verdict in (Verdict.BREACHED, Verdict.MARGINAL):
             worst = check.worst(self.slots)
             comparison = deciding_comparison(check, worst, self.slots)
             headroom = worst.value if isinstance(worst.value, Fraction) else None
             unit = comparison.unit if comparison is not None else None
-        subject = ", ".join(record.path for record in subjects) or "site"
         assert verdict is not None
-        return Limit(rule.id, rule.rulepack, subject, rule.consequence, verdict, headroom, unit, check)
+        return Limit(
+            rule.id, rule.rulepack, subject_of(check) or "site", rule.consequence, verdict, headroom, unit, check
+        )
 
     def runs(self, check: Check, seconds: float = math.inf) -> list[Run] | None:
         """The runs of values at which a check holds or does not apply; None where it is undetermined everywhere.
@@ -137,7 +131,7 @@ class Setting:
         self._put(first, last)
         shadows = self.slots.shadows
         if check.condition is not None:
-            applies = self._condition(check)(shadows)
+            applies = check.scope(shadows)
             if applies is False:
                 return True
             if applies is None:
@@ -160,7 +154,7 @@ class Setting:
         for number, value in place.items():
             if number != self.number:
                 corner[number] = floats_around(value)
-        if check.condition is not None and self._condition(check)(corner) is not True:
+        if check.condition is not None and check.scope(corner) is not True:
             return False
         return check.test(corner) is False
 

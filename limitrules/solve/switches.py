@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection
 
 from attrs import frozen
@@ -25,12 +26,17 @@ class Switch:
 
 
 def switched(
-    survey: Survey, paths: Collection[str] | None, fixed: Collection[str]
+    survey: Survey, paths: Collection[str] | None, fixed: Collection[str], until: float
 ) -> tuple[Survey, tuple[Switch, ...]]:
-    """Turn what is on or off the other way where fewer checks fail then. A protection is never turned off."""
+    """Turn what is on or off the other way where fewer checks fail then. A protection is never turned off.
+
+    No further one is tried after the moment ``until`` (of ``time.monotonic``).
+    """
     switches: list[Switch] = []
-    cost = Desk(survey, ()).cost()
-    for path in _switches_read(survey):
+    desk = Desk(survey, ())
+    for path in _switches_read(desk):
+        if time.monotonic() > until:
+            break
         if path in fixed or (paths is not None and path not in paths) or ".protection." in path:
             continue
         now = survey.system.value(path)
@@ -38,22 +44,24 @@ def switched(
             continue
         other = "no" if now.content else "yes"
         changed = Survey(survey.system.with_value(path, other), survey.rulepacks, survey.concessions)
-        desk = Desk(changed, ())
-        if desk.cost() < cost:
-            failed = {(check.binder.rule.id, subject_of(check)) for check in Desk(survey, ()).failing()}
-            left = {(check.binder.rule.id, subject_of(check)) for check in desk.failing()}
-            cures = tuple(dict.fromkeys(rule for rule, _ in sorted(failed - left)))
+        turned = Desk(changed, ())
+        if turned.cost() < desk.cost():
+            cures = tuple(dict.fromkeys(rule for rule, _ in sorted(_failed(desk) - _failed(turned))))
             switches.append(Switch(path, "yes" if now.content else "no", other, cures))
-            survey, cost = changed, desk.cost()
+            survey, desk = changed, turned
     return survey, tuple(switches)
 
 
-def _switches_read(survey: Survey) -> list[str]:
+def _failed(desk: Desk) -> set[tuple[str, str]]:
+    return {(check.binder.rule.id, subject_of(check)) for check in desk.failing()}
+
+
+def _switches_read(desk: Desk) -> list[str]:
     """The switches that a failing check reads."""
     found: dict[str, None] = {}
-    for check in Desk(survey, ()).failing():
+    for check in desk.failing():
         for path in check.binder.reads:
-            if "." in path and _is_switch(survey.system, path):
+            if "." in path and _is_switch(desk.survey.system, path):
                 found[path] = None
     return list(found)
 

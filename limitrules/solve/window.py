@@ -7,7 +7,7 @@ rule fails for one value is tried on its neighbours; what is left is decided val
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from attrs import frozen
@@ -15,7 +15,7 @@ from attrs import frozen
 from limitrules.engine.check import Check
 from limitrules.engine.survey import Survey
 from limitrules.model.quantity import Uncertain
-from limitrules.rules.findings import Consequence
+from limitrules.rules.findings import Consequence, Verdict
 from limitrules.solve.grid import Grid, grid_of
 from limitrules.solve.setting import Limit, Run, Setting
 
@@ -92,10 +92,11 @@ def window_of(survey: Survey, path: str) -> Window:
     if path not in survey.slots.index:
         return Window(grid, now, _unread(grid), (), 0)
     checks = [survey.checks[number] for number in survey.readers_of(path)]
+    present = {id(check): check.verdict for check in checks} if now is not None else {}
     with_slot = Setting(survey, path, grid)
     found = [(check, with_slot.runs(check)) for check in checks]
     with_slot.restore()
-    levels = tuple(_level(name, classes, found, with_slot, now) for name, classes in LEVELS)
+    levels = tuple(_level(name, classes, found, with_slot, now, present) for name, classes in LEVELS)
     still_open = tuple(with_slot.limit(check, grid_number=0) for check, runs in found if runs is None)
     with_slot.restore()
     return Window(grid, now, levels, still_open, len(checks))
@@ -114,7 +115,7 @@ def _nominal(survey: Survey, path: str) -> Fraction | None:
 
 def _level(
     name: str, classes: frozenset[Consequence], found: Sequence[tuple[Check, list[Run] | None]], setting: Setting,
-    now: Fraction | None,
+    now: Fraction | None, present: Mapping[int, Verdict | None],
 ) -> Level:  # fmt: skip
     counted = [(check, runs) for check, runs in found if runs is not None and _class_of(check) in classes]
     able = [(check, runs) for check, runs in counted if runs]
@@ -125,7 +126,8 @@ def _level(
     )
     openings = () if fails else otherwise
     place = setting.grid.number(now) if now is not None else None
-    holds = not fails and place is not None and any(first <= place <= last for first, last in left)
+    # What holds now may stand between the last value of the grid that does and the limit itself.
+    holds = place is not None and all(present[id(check)] in (Verdict.MET, None) for check, _ in counted)
     at = min(max(int(place), 0), setting.grid.count - 1) if place is not None else 0
     return Level(
         name, openings, holds, tuple(setting.limit(check, at) for check in fails), otherwise,

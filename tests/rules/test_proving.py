@@ -168,3 +168,18 @@ def test_faults_that_no_case_could_notice_are_not_tried(tmp_path: Path) -> None:
     assert not any(item.startswith("shown") or "nominal" in item for item in words)
     assert "number: `p.cells_series` a thousand times" in words
     assert "require: `p.cells_series` a thousand times" not in words
+
+
+def test_the_report_never_takes_the_place_of_the_cases(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, STRONG)
+    assert main(["rulepack", "prove", str(folder), "--out", str(folder / "cases.yaml")]) == 2
+    assert "out-is-input" in capsys.readouterr().err
+    assert (folder / "cases.yaml").read_text(encoding="utf-8") == STRONG
+
+
+def test_only_what_was_named_is_proved(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, STRONG)
+    retires = "retires: {governing: {limit-ladder-ordered: ours asks for more}}\n"
+    (folder / "rulepack.yaml").write_text(RULEPACK + retires, encoding="utf-8")
+    assert main(["rulepack", "prove", str(folder), str(folder), "--format", "json"]) == 0
+    assert [item["name"] for item in json.loads(capsys.readouterr().out)["rulepacks"]] == ["berth"]

@@ -47,6 +47,7 @@ def test_a_trip_is_one(capsys: pytest.CaptureFixture[str], station: str) -> None
 
 @pytest.mark.parametrize(("words", "code"), [
     (("load-rejektion",), "unknown-event"), (("pack-leaves", "--assume", "--pack", "nort"), "no-such-pack"),
+    (("load-rejection", "--soc", "150 %"), "above-full"), (("load-rejection", "--every", "5 s"), "every-without-times"),
     (("load-rejection", "--power", "6.9"), ""), (("load-rejection", "--power", "6.9 A"), ""),
     (("load-rejection", "--power", "-1 kW"), "below-zero"), (("load-rejection", "--power", "1 kW ± 5 %"), "below-zero"),
     (("load-rejection", "--lasting", "0 s"), "below-zero"), (("load-rejection", "--soc", "half"), ""),

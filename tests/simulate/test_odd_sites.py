@@ -284,3 +284,16 @@ def test_a_bus_without_a_stated_capacitance_leaps() -> None:
     scene = scene_of(EVENTS["load-rejection"], figures, Options())
     assert any("leaps" in words for words in figures.taken)
     assert outcome_of(run(scene.plant, scene.start, scene.changes, scene.lasting)).highest_voltage > 95.0
+
+
+def test_a_reserve_without_a_cell_is_no_all_clear() -> None:
+    for assume in (False, True):
+        with pytest.raises(InputError) as caught:
+            rehearse(site({"packs.north.cell": GONE}), "reserve-floor", assume=assume)
+        assert codes(caught.value) == {"figure-missing"}
+
+
+def test_a_reserve_of_an_unknown_pack_is_refused() -> None:
+    with pytest.raises(InputError) as caught:
+        rehearse(site(), "reserve-floor", Options(pack="nort"))
+    assert codes(caught.value) == {"no-such-pack"}

@@ -128,3 +128,34 @@ def test_what_is_no_setting_is_refused(path: str, code: str) -> None:
     with pytest.raises(InputError) as refused:
         window_of(opened("lakeside"), path)
     assert refused.value.diagnostics[0].code == code
+
+
+def test_a_tolerance_in_quotation_marks_is_a_share_all_the_same() -> None:
+    system = opened("lakeside").system
+    for text in ('{value: 96 A, tolerance: "2 %"}', "96 A +- 2 %"):
+        changed = system.with_value("converters.main.charge.ceiling", text)
+        assert grid_of(changed, "converters.main.charge.ceiling").relative == Fraction(2, 100)
+    changed = system.with_value("converters.main.charge.ceiling", "{value: 96 A, tolerance: 2 A, source: plate 2 %}")
+    assert grid_of(changed, "converters.main.charge.ceiling").relative == 0
+
+
+def test_a_range_that_is_too_fine_is_looked_at_whole() -> None:
+    path = "packs.south.protection.charge_current.delay"
+    grid = grid_of(opened("lakeside").system.with_value(path, "300 s"), path)
+    assert grid.value(0) <= 300 <= grid.value(grid.count - 1)
+    assert grid.value(grid.count - 1) == 1200
+
+
+def test_a_present_value_beside_the_grid_lies_in_its_window_where_all_rules_hold() -> None:
+    path = "packs.south.charge.configured"
+    whole = window_of(opened("lakeside"), path)
+    lowest = whole.levels[-1].otherwise[0].low.value
+    found = set()
+    for tenth in range(1, 10):
+        value = f"{float(lowest) - tenth / 10:g} A"
+        survey = api.open_survey(opened("lakeside").system.with_value(path, value), PACKS)
+        reading = [survey.checks[number] for number in survey.readers_of(path)]
+        holds = all(check.verdict in (Verdict.MET, None) for check in reading)
+        assert window_of(survey, path).levels[-1].holds == holds
+        found.add(holds)
+    assert found == {True, False}
